@@ -1,0 +1,1 @@
+"""Thermal-resistance stack models of processor packages."""

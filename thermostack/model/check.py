@@ -1,0 +1,77 @@
+"""Does the stack as a whole make sense? Asked when it is made ready for solving, not in the middle of an edit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..errors import InputError, UnknownNameError, suggest
+from ..stack.parts import Die, Interface, Joint, Layer, Region
+from ..stack.stack import Stack
+from ..units import show
+from .rects import SAME, Rect, Values, at, meets, rectangle, within
+
+__all__ = ["check_dies", "check_order", "check_patches", "check_sensors", "fits"]
+
+
+def check_order(stack: Stack) -> None:
+    """Refuse a stack without a die or a solid above it, and two interfaces with nothing between them."""
+    if not stack.dies:
+        raise InputError("the stack is empty: it has no die", where=stack.name, expected="dies=[Die(…)]")
+    solids = [e for e in stack.layers if isinstance(e, Layer)]
+    if not solids:
+        raise InputError("no layer lies above the dies", where=stack.name,
+                         expected="at least a cold plate, such as Layer('cold plate', 'copper', '3 mm', …)")  # fmt: skip
+    for die in stack.dies:
+        elements: list[Joint] = [*die.joint, *stack.layers]
+        for below, above in zip(elements, elements[1:], strict=False):
+            if isinstance(below, Interface) and isinstance(above, Interface):
+                raise InputError(
+                    f"the interfaces {below.name!r} and {above.name!r} touch: nothing solid lies between them",
+                    where=stack.name,
+                    expected=f"one interface there, for instance without({above.name!r})",
+                )
+    if isinstance(stack.layers[-1], Interface):
+        raise InputError(f"the interface {stack.layers[-1].name!r} lies on top, with nothing above it", where=stack.name,
+                         expected="a layer that the coolant wets")  # fmt: skip
+
+
+def check_dies(stack: Stack, values: Values) -> None:
+    """Refuse dies that overlap, regions off their die, and regions that make more than their die."""
+    places = {die.name: at(rectangle(die.name), values) for die in stack.dies}
+    names = list(places)
+    for i, a in enumerate(names):
+        for b in names[i + 1 :]:
+            if meets(places[a], places[b]):
+                raise InputError(f"the dies {a!r} and {b!r} overlap", where=stack.name,
+                                 expected=f"centres apart, such as centre=('-8 mm', '0 mm') for {a!r}")  # fmt: skip
+    for die in stack.dies:
+        whole = places[die.name]
+        for region in die.power.regions:
+            fits(at(within(rectangle(die.name), region.name, die.mirrored), values), whole, region.name, die.name)
+
+
+def fits(inner: tuple[float, ...], outer: tuple[float, ...], part: str, on: str) -> None:
+    """Refuse a rectangle that reaches over the edge of what it lies on."""
+    over = max(outer[0] - inner[0], outer[1] - inner[1], inner[2] - outer[2], inner[3] - outer[3])
+    if over > SAME:
+        size = f"{show(outer[2] - outer[0], 'length')} x {show(outer[3] - outer[1], 'length')}"
+        raise InputError(f"it reaches {show(over, 'length')} over the edge of {on!r}", where=part,
+                         expected=f"a corner, centre and size within {on!r}, which is {size}")  # fmt: skip
+
+
+def check_patches(joint: Interface, rects: Sequence[Rect], whole: Rect, values: Values) -> None:
+    """Refuse patches that reach over the edge of their joint, or overlap."""
+    for i, (patch, rect) in enumerate(zip(joint.patches, rects, strict=True)):
+        fits(at(rect, values), at(whole, values), patch.name, joint.name)
+        for other, its in zip(joint.patches[:i], rects[:i], strict=True):
+            if meets(at(rect, values), at(its, values)):
+                raise InputError(f"it overlaps the patch {other.name!r}", where=patch.name, expected="patches side by side")
+
+
+def check_sensors(stack: Stack) -> None:
+    """Refuse sensors at a place that does not exist."""
+    known = [part.name for part in stack.parts() if isinstance(part, Die | Region | Layer)] + ["coolant"]
+    for sensor in stack.sensors:
+        if sensor.at not in known:
+            raise UnknownNameError(f"no die, region or layer is named {sensor.at!r}; {suggest(sensor.at, known)}",
+                                   where=f"{sensor.name}.at")  # fmt: skip

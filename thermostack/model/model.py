@@ -1,0 +1,177 @@
+"""A stack made ready for solving: its graph, and its arrays for any samples of its inputs."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..errors import ThermostackWarning
+from ..laws.conduction import slab_specific_resistance
+from ..solvers.graph import Arrays, Graph
+from ..stack.inputs import Input
+from ..stack.stack import Stack
+from .build import Plan, Row, Slab, plan
+from .check import check_dies, check_order, check_sensors
+from .rects import Float, Values, area, columns, rectangle
+
+__all__ = ["Model", "Row", "Values", "model_of"]
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """A stack made ready: graph, names and indices, and the arrays for any samples of its inputs.
+
+    Made by `model_of`, which keeps the last ones; a model is never changed.
+
+    Attributes
+    ----------
+    stack : Stack
+    inputs : mapping of str to Input
+        By path.
+    graph : Graph
+    slabs : tuple of Slab
+        In the order of the solver's slabs.
+    rows : mapping of str to tuple of Row
+        Breakdown of each die, from its active face up to the coolant.
+    sources, probes : tuple of str, mapping
+        Names of the sources (a die's whole face, then its regions), and index of each probe: ``("mean", name)``
+        of a die or region, ``("centre", die)``, ``("face", slab, side)``, ``("sensor", name)``.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    stack: Stack
+    inputs: Mapping[str, Input]
+    graph: Graph
+    slabs: tuple[Slab, ...]
+    rows: Mapping[str, tuple[Row, ...]]
+    sources: tuple[str, ...]
+    probes: Mapping[tuple[str, ...], int]
+    coolant_contact: int
+    board_contacts: Mapping[str, int]
+    notes: tuple[str, ...]
+    _plan: Plan
+    _centres: Mapping[str, float]
+
+    def values(self, samples: Mapping[str, Float] | None = None) -> Values:
+        """Return the inputs in SI, with samples in place of centres where they are given."""
+        return Values(self._centres, samples)
+
+    def arrays(self, values: Values | None = None, temperature: Float | None = None) -> Arrays:
+        """Return the arrays of the solver contract.
+
+        Parameters
+        ----------
+        values : Values, optional
+            Samples of the inputs; the centres if not given.
+        temperature : ndarray, shape (S, slabs), optional
+            Mean temperature of each slab, for its conductivity; 300 K, where conductivities are stated, if not given.
+        """
+        v, p = values or self.values(), self._plan
+        lowest = [p.slabs[first].rect for first in self.graph.first_slab[:-1]]
+        names = [slab.part.name for slab in p.slabs]
+        through = [v(f"{name}.conductivity") for name in names]
+        along = [
+            v(f"{name}.conductivity_in_plane") if f"{name}.conductivity_in_plane" in v else k
+            for name, k in zip(names, through, strict=True)
+        ]
+        relative = 1.0 if temperature is None else self._relative_conductivity(temperature)
+        return Arrays(
+            size=columns([[x1(v) - x0(v), y1(v) - y0(v)] for x0, y0, x1, y1 in lowest]),
+            centre=columns([[0.5 * (x0(v) + x1(v)), 0.5 * (y0(v) + y1(v))] for x0, y0, x1, y1 in lowest]),
+            thickness=columns([v(f"{name}.thickness") for name in names]),
+            k_through=columns(through) * relative,
+            k_in_plane=columns(along) * relative,
+            r_above=columns([0.0 if r is None else r(v) for r in p.r_above]),
+            contact_rect=columns([[edge(v) for edge in rect] for rect in p.contact_rects]),
+            contact_r=columns([0.0 if r is None else r(v) for r in p.contact_r]),
+            source_rect=columns([[edge(v) for edge in rect] for rect in p.source_rects]),
+            probe_rect=columns([[edge(v) for edge in rect] for rect in p.probe_rects]),
+        )
+
+    def _relative_conductivity(self, temperature: Float) -> Float:
+        return np.stack([slab.part.material.relative(temperature[:, i]) for i, slab in enumerate(self.slabs)], axis=1)
+
+    def powers(self, values: Values | None = None) -> Float:
+        """Return the power of each source, shape (S, sources). [W]
+
+        What the regions do not make is spread over the whole face; a die's total scales its map.
+        """
+        v = values or self.values()
+        made: list[Float | float] = []
+        for die in self.stack.dies:
+            total = v(f"{die.name}.power")
+            regions = [v(f"{region.name}.power") * (total / die.power.total.si) for region in die.power.regions]
+            made += [total - sum(regions), *regions]
+        return columns(made)
+
+    def board_powers(self, values: Values | None = None) -> Float:
+        """Return what a board warmer than the coolant adds to each source, shape (S, sources). [W]
+
+        A convective face at θ_b passes h (θ_b − θ): the path to zero that the solver has, and an even source h θ_b.
+        """
+        v, board = values or self.values(), self.stack.board
+        added: list[Float | float] = []
+        for die in self.stack.dies:
+            whole: Float | float = 0.0
+            if board is not None and board.temperature is not None:
+                share = self.die_area(die.name, v) / self.die_area(None, v)
+                whole = share * (v("board.temperature") - v("coolant.temperature")) / v("board.resistance")
+            added += [whole, *([0.0] * len(die.power.regions))]
+        return columns(added)
+
+    def die_area(self, name: str | None = None, values: Values | None = None) -> Float:
+        """Return the area of a die, or of all dies together. [m²]"""
+        v = values or self.values()
+        dies = [die.name for die in self.stack.dies] if name is None else [name]
+        return np.asarray(sum(area(rectangle(die))(v) for die in dies))
+
+    def one_dimensional(self, row: Row, arrays: Arrays) -> Float:
+        """Return the one-dimensional resistance of a breakdown row: t/(kA) or r/A, shape (S,). [K/W]"""
+        block = self.graph.block_of_slab[row.slab]
+        whole = arrays.size[:, block, 0] * arrays.size[:, block, 1]
+        if row.solid:
+            return np.asarray(slab_specific_resistance(arrays.thickness[:, row.slab], arrays.k_through[:, row.slab]) / whole)
+        if not row.contacts:
+            return np.asarray(arrays.r_above[:, row.slab] / whole)
+        contacts = list(row.contacts)
+        conductance = contact_areas(arrays, contacts) / arrays.contact_r[:, contacts]
+        return np.asarray(1.0 / conductance.sum(axis=1))
+
+
+def contact_areas(arrays: Arrays, contacts: list[int]) -> Float:
+    """Return the areas of contacts, shape (S, contacts). [m²]"""
+    rect = arrays.contact_rect[:, contacts, :]
+    return np.asarray((rect[..., 2] - rect[..., 0]) * (rect[..., 3] - rect[..., 1]))
+
+
+@lru_cache(maxsize=64)
+def _made_ready(stack: Stack) -> Model:
+    check_order(stack)
+    inputs = {entry.path: entry for entry in stack.inputs()}
+    centres = {path: entry.value.si for path, entry in inputs.items()}
+    values = Values(centres)
+    check_dies(stack, values)
+    check_sensors(stack)
+    p = plan(stack, values)
+    return Model(stack, inputs, p.graph, tuple(p.slabs), p.rows, tuple(p.source_names), p.probe_index,
+                 p.coolant_contact, p.board_contacts, tuple(p.notes), p, centres)  # fmt: skip
+
+
+def model_of(stack: Stack) -> Model:
+    """Return the stack made ready for solving; warn of what is assumed.
+
+    Raises
+    ------
+    InputError
+        The stack as a whole makes no sense: nothing in it, a die off the lid, dies that overlap, faces that do not
+        meet. The message names the parts.
+    """
+    model = _made_ready(stack)
+    for note in model.notes:
+        warnings.warn(note, ThermostackWarning, stacklevel=3)
+    return model

@@ -1,0 +1,1 @@
+"""Solvers: graph and arrays in, influence matrix out."""

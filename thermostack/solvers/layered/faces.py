@@ -1,0 +1,245 @@
+"""Rectangles on the faces of a block, and how each warms the others through the modes of the block.
+
+All sums have the form (1/A) Σ_mn C_m C'_m Z_mn D_n D'_n, with coefficients that separate by axis: they are contracted
+over one axis, then over the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermostack.solvers.layered.coefficients import cosine_coefficients, overlap
+from thermostack.solvers.layered.impedance import Slab, film_hybrid, rise_at_cut, through
+from thermostack.solvers.layered.modes import NODES, REACH, Axis, radau
+
+__all__ = ["LOWER", "UPPER", "BlockModes", "Cut", "Patch"]
+
+Float = NDArray[np.float64]
+Int = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A level in a block: below it lie `slab` whole slabs and the share `depth` of the next one."""
+
+    slab: int
+    depth: float
+    above_joint: bool = True
+
+
+LOWER = "lower"
+UPPER = "upper"
+Level = str | Cut
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Rectangles on one level of a block with the coefficients of their polynomials on both axes.
+
+    Attributes
+    ----------
+    level : str or Cut
+        Where in the block they lie.
+    ends : tuple of two pairs of ndarray, shape (G, n)
+        Lower and upper ends on both axes, from the lower left corner of the block. [m]
+    degrees : tuple of two ndarrays of int
+        Degrees on both axes.
+    coefficients : tuple of two ndarrays, shape (G, n, p, modes)
+    """
+
+    level: Level
+    ends: tuple[tuple[Float, Float], tuple[Float, Float]]
+    degrees: tuple[Int, Int]
+    coefficients: tuple[Float, Float]
+
+
+@dataclass(frozen=True, eq=False)
+class BlockModes:
+    """One block in one symmetry class: modes on both axes and the impedances between its levels.
+
+    Parameters
+    ----------
+    axes : tuple of Axis
+    limit : ndarray, shape (G,)
+        Edge of the box of modes. [1/m]
+    slabs : tuple of Slab
+        From below; arrays of shape (S, 1, 1).
+    r_bottom, r_top : ndarray of shape (S, 1, 1) or None
+        Resistance of a film that covers the whole lower or upper face, where there is one. [m² K/W]
+    """
+
+    axes: tuple[Axis, Axis]
+    limit: Float
+    slabs: tuple[Slab, ...]
+    r_bottom: Float | None
+    r_top: Float | None
+
+    @property
+    def floating(self) -> bool:
+        """Whether the mean temperature is not fixed by a film over a whole face, and must be an unknown."""
+        return self.r_bottom is None and self.r_top is None
+
+    @cached_property
+    def area(self) -> Float:
+        """Footprint, shape (G,). [m²]"""
+        return self.axes[0].length * self.axes[1].length
+
+    @property
+    def has_mean(self) -> bool:
+        """Whether mode (0, 0) belongs to this class."""
+        return self.axes[0].parity != 1 and self.axes[1].parity != 1
+
+    @cached_property
+    def gamma(self) -> Float:
+        """Mode numbers γ, shape (G, M, N). [1/m]"""
+        x, y = self.axes[0].wave, self.axes[1].wave
+        return np.sqrt((x * x)[:, :, None] + (y * y)[:, None, :])
+
+    def _parts(self, level: Level) -> tuple[tuple[Slab, ...], tuple[Slab, ...]]:
+        """Slabs below and above a level."""
+        if level == LOWER:
+            return (), self.slabs
+        if level == UPPER:
+            return self.slabs, ()
+        assert isinstance(level, Cut)
+        cut = self.slabs[level.slab]
+        zero = np.zeros_like(cut.r_above)
+        below, above = list(self.slabs[: level.slab]), list(self.slabs[level.slab + 1 :])
+        if level.depth > 0.0:
+            whole = level.depth >= 1.0 and not level.above_joint
+            joint = cut.r_above if level.depth >= 1.0 and level.above_joint else zero
+            below.append(cut._replace(thickness=cut.thickness * level.depth, r_above=joint))
+            if whole and np.any(cut.r_above):
+                above.insert(0, cut._replace(thickness=zero, r_above=cut.r_above))
+        if level.depth < 1.0:
+            above.insert(0, cut._replace(thickness=cut.thickness * (1.0 - level.depth)))
+        return tuple(below), tuple(above)
+
+    def rises(self, level: Level, gamma: Float) -> tuple[Float, Float | None]:
+        """Rise at a level for unit flux into the lower and into the upper face in modes γ. [m² K/W]"""
+        below, above = self._parts(level)
+        film = None if self.r_bottom is None else film_hybrid(self.r_bottom)
+        return rise_at_cut(through(gamma, below, film), through(gamma, above), self.r_top)
+
+    def series_above(self, level: Level) -> Float:
+        """Resistance in mode 0 from a level to the upper face, shape (S,). [m² K/W]"""
+        total = np.zeros(1)
+        for slab in self._parts(level)[1]:
+            total = total + (slab.thickness / slab.k_through + slab.r_above)[:, 0, 0]
+        return total
+
+    @cached_property
+    def _impedances(self) -> dict[tuple[Level, str], Float]:
+        return {}
+
+    def impedance(self, level: Level, source: str) -> Float:
+        """Z from flux into face `source` to temperature at `level`, shape (S, M, N). [m² K/W]
+
+        In mode 0 of a floating block temperatures count from the block's unknown, the mean of its upper face.
+        """
+        if (level, source) not in self._impedances:
+            from_lower, from_upper = self.rises(level, self.gamma)
+            both = {LOWER: from_lower, UPPER: from_upper}
+            if self.floating and self.has_mean:
+                from_lower[:, 0, 0] = self.series_above(level)
+                assert from_upper is not None
+                from_upper[:, 0, 0] = 0.0
+            for face, value in both.items():
+                if value is not None:
+                    self._impedances[level, face] = value
+        return self._impedances[level, source]
+
+    @cached_property
+    def _half_spaces(self) -> dict[str, Float]:
+        return {}
+
+    def half_space(self, face: str) -> Float:
+        """1/k of the half-space that has the face's impedance at the edge of the box, shape (S,). [m K/W]"""
+        if face not in self._half_spaces:
+            gamma = self.limit[:, None, None]
+            value = self.rises(face, gamma)[0 if face == LOWER else 1]
+            assert value is not None
+            self._half_spaces[face] = (value * gamma)[:, 0, 0]
+        return self._half_spaces[face]
+
+    def patch(self, level: Level, rect: Float, degrees: tuple[Int, Int]) -> Patch:
+        """Rectangles, shape (G, n, 4), in stack coordinates, on a level of the block."""
+        ends, coefficients = [], []
+        for axis, modes in enumerate(self.axes):
+            low = rect[:, :, axis] - modes.origin[:, None]
+            high = rect[:, :, axis + 2] - modes.origin[:, None]
+            ends.append((low, high))
+            coefficients.append(cosine_coefficients(low, high, modes.length[:, None], modes.modes, degrees[axis]))
+        return Patch(level, (ends[0], ends[1]), degrees, (coefficients[0], coefficients[1]))
+
+    # -- sums over modes ------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _weights(self) -> Float:
+        """Weights of the Gaussians, shape (G, nodes). [m]"""
+        return radau(NODES)[1] * (REACH * 2.0 / np.sqrt(np.pi) / self.limit)[:, None]
+
+    def _axis_tails(self, axis: int, a: Patch, b: Patch) -> tuple[Float, Float]:
+        """Sums over all modes and over those in the box at every Gaussian, shape (G, pairs, nodes, p·p')."""
+        modes = self.axes[axis]
+        Ca, Cb = a.coefficients[axis][:, :, None, None], b.coefficients[axis][:, None, :, None].swapaxes(-1, -2)
+        low_a, high_a = (end[:, :, None] for end in a.ends[axis])
+        low_b, high_b = (end[:, None, :] for end in b.ends[axis])
+        length = modes.length[:, None, None]
+        whole = overlap(low_a, high_a, a.degrees[axis], low_b, high_b, b.degrees[axis], length)
+        damped = Ca * modes.damping[:, None, None, :, None, :]
+        m = modes.inside
+        every = np.concatenate([whole[:, :, :, None], damped @ Cb], axis=3)
+        inside = np.concatenate([Ca[..., :m] @ Cb[..., :m, :], damped[..., :m] @ Cb[..., :m, :]], axis=3)
+        shape = (len(every), every.shape[1] * every.shape[2], NODES, -1)
+        return every.reshape(shape), inside.reshape(shape)
+
+    def _tail(self, a: Patch, b: Patch) -> Float:
+        """Σ over the modes outside the box of C C' D D'/γ, shape (G, pairs, pₓ·p'ₓ, p_y·p'_y). [m]"""
+        x_all, x_box = self._axis_tails(0, a, b)
+        y_all, y_box = self._axis_tails(1, a, b)
+        w = self._weights[:, None, :, None]
+        left = np.concatenate([x_all * w, -x_box * w], axis=2)
+        right = np.concatenate([y_all, y_box], axis=2)
+        return left.swapaxes(-1, -2) @ right
+
+    def between(self, a: Patch, b: Patch) -> Float:
+        """Rise of the rectangles of `a`, averaged over its polynomials, by a watt in the polynomials of those of `b`.
+
+        Parameters
+        ----------
+        a : Patch
+            On any level.
+        b : Patch
+            On the lower or upper face.
+
+        Returns
+        -------
+        ndarray, shape (S, n, n', pₓ·p_y, p'ₓ·p'_y)
+            For n rectangles of `a` and n' of `b`. [K/W]
+        """
+        assert isinstance(b.level, str)
+        Z = self.impedance(a.level, b.level)
+        m, n = self.axes[0].inside, self.axes[1].inside
+        x = _products(a.coefficients[0][..., :m], b.coefficients[0][..., :m])
+        y = _products(a.coefficients[1][..., :n], b.coefficients[1][..., :n])
+        pairs, p = x.shape[1:3]
+        left = (x.reshape(len(x), pairs * p, m) @ Z).reshape(-1, pairs, p, n)
+        K = left @ y.swapaxes(-1, -2)
+        if a.level == b.level:
+            K = K + self._tail(a, b) * self.half_space(b.level)[:, None, None, None]
+        K = K / self.area[:, None, None, None]
+        (px, py), (qx, qy) = (tuple(len(d) for d in patch.degrees) for patch in (a, b))
+        K = K.reshape(len(K), pairs, px, qx, py, qy).transpose(0, 1, 2, 4, 3, 5)
+        shape = (len(K), a.coefficients[0].shape[1], b.coefficients[0].shape[1], px * py, qx * qy)
+        return np.ascontiguousarray(K).reshape(shape)
+
+
+def _products(a: Float, b: Float) -> Float:
+    """Products of rows, mode by mode, for all pairs: (G, n, p, M) and (G, n', q, M) to (G, n·n', p·q, M)."""
+    out = a[:, :, None, :, None, :] * b[:, None, :, None, :, :]
+    return out.reshape(len(out), a.shape[1] * b.shape[1], a.shape[2] * b.shape[2], a.shape[3])

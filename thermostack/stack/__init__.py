@@ -1,0 +1,1 @@
+"""What is modelled: parts, stacks, mods and files. Descriptions only: no numerics."""
