@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -105,7 +105,7 @@ class OperatingPoint:
         return self._mean(row.low, row.low_contacts)
 
 
-def operate(model: Model, solver: Solver, values: Values | None = None, points: Float | None = None) -> OperatingPoint:
+def operate(model: Model, solver: Solver, values: Values | None = None) -> OperatingPoint:
     """Return the operating point of a model: each slab's conductivity at its own mean temperature.
 
     Parameters
@@ -115,8 +115,6 @@ def operate(model: Model, solver: Solver, values: Values | None = None, points: 
         Any function of a graph and its arrays.
     values : Values, optional
         Samples of the inputs; the centres if not given.
-    points : ndarray, shape (n, 2), optional
-        Further points of the first die's active face to be probed, after the model's own probes. [m]
 
     Raises
     ------
@@ -144,6 +142,3 @@ def operate(model: Model, solver: Solver, values: Values | None = None, points: 
         f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; the last one still "
         f"moved a mean temperature by {change:.2g} of the hottest rise"
     )
-
-
-__replace = replace

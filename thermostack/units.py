@@ -231,7 +231,9 @@ def _read(text: str, where: str, dimension: Dimension) -> tuple[float, str, Kind
         high = _number(match[3])
         if not low < high:
             raise InputError(
-                f"limits {text!r} are reversed or equal", where=where, expected=f"the lower first: '{high:g} .. {low:g} {unit}'"
+                f"limits {text!r} are reversed or equal",
+                where=where,
+                expected=f"the lower first: '{high:g} .. {low:g} {unit}'",
             )
         return (low + high) / 2, unit, "rectangular", (high - low) / 2
     if match := _PLUS_MINUS.fullmatch(text):
@@ -278,7 +280,9 @@ def parse(value: ValueLike, dimension: str, where: str = "") -> Value:
     else:
         magnitude, unit = _as_float(value, where, meant), ""
     if not math.isfinite(magnitude):
-        raise InputError(f"{magnitude} is not a finite number", where=where, expected=f"a value such as {meant.example!r}")
+        raise InputError(
+            f"{magnitude} is not a finite number", where=where, expected=f"a value such as {meant.example!r}"
+        )
     _check_unit(value, magnitude, unit, meant, where)
     _check_spread(kind, magnitude, spread, where)
     return Value(magnitude, unit, dimension, kind, spread)
@@ -314,13 +318,17 @@ def _check_spread(kind: Kind, magnitude: float, spread: float, where: str) -> No
         right = "a factor above 1, such as '(x/ 1.4)'" if kind == "lognormal" else "a spread above zero"
         raise InputError(f"spread {spread:g} is not possible", where=where, expected=right)
     if kind == "lognormal" and magnitude <= 0:
-        raise InputError(f"a median of {magnitude:g} cannot carry a factor", where=where, expected="a median above zero")
+        raise InputError(
+            f"a median of {magnitude:g} cannot carry a factor", where=where, expected="a median above zero"
+        )
 
 
 def convert(number: Any, dimension: str, unit: str | None = None) -> Any:
     """Return an SI number (or array) of the given dimension in `unit`, by default the one that tables show."""
     meant = DIMENSIONS[dimension]
-    factor, offset, _ = _scale(unit or meant.shown_in, not meant.absolute) if (unit or meant.shown_in) else (1.0, 0.0, "")
+    factor, offset, _ = (
+        _scale(unit or meant.shown_in, not meant.absolute) if (unit or meant.shown_in) else (1.0, 0.0, "")
+    )
     return (number - offset) / factor
 
 

@@ -47,4 +47,6 @@ def _as_float(value: ArrayLike, name: str, example: str) -> Float:
     try:
         return np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError) as err:
-        raise InputError(f"{value!r} is not a number", where=name, expected=f"SI numbers, for example {example}") from err
+        raise InputError(
+            f"{value!r} is not a number", where=name, expected=f"SI numbers, for example {example}"
+        ) from err

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from thermostack.errors import InputError
+from thermostack.laws._axis import TAIL_U, TAIL_W
 from thermostack.laws._checks import Float, positive
 from thermostack.laws.impedance import checked_layers, layered_impedance, one_dimensional_impedance
 from thermostack.laws.spreading import Spreading
@@ -15,8 +16,6 @@ from thermostack.laws.spreading import Spreading
 __all__ = ["disk_on_disk", "disk_on_rod"]
 
 _CHUNK_VALUES = 2_000_000  # entries of one temporary array: 16 MB
-_TAIL_U, _TAIL_W = (np.array([0.1127016653792583, 0.5, 0.8872983346207417]), np.array([5.0, 8.0, 5.0]) / 18)
-"""Three-point Gauss rule on (0, 1), for the rest of a series whose weights fall as 1/n²: n = N/u."""
 
 
 def disk_on_disk(
@@ -69,8 +68,9 @@ def disk_on_disk(
     Notes
     -----
     Adiabatic rim and uncovered face. What lies beyond the last term is added from the known sum of the weights. At
-    the default 1000 terms the spreading parts agree with 100 000 terms to ACCURACY. Memory stays below about 200 MB
-    for any number of samples. See [1]_; the layers by `layered_impedance`.
+    the default 1000 terms the spreading parts agree with 100 000 terms to 1e-8 for ε = 0.1 .. 0.9 (1e-7 with a heated
+    layer thinner than b/1000), to 1e-6 at ε = 0.05, 5e-6 at 0.02, and 3e-4 at 0.01, where more terms are due. Memory
+    stays below about 200 MB for any number of samples. See [1]_; the layers by `layered_impedance`.
 
     References
     ----------
@@ -182,12 +182,12 @@ def _weights(eps: Float, terms: int) -> tuple[Float, Float, Float]:
     bessel = np.asarray(j1(delta * eps[:, None]), dtype=np.float64)
     mean = bessel**2 / (delta**2 * j0_squared)
     centre = bessel / (delta * j0_squared) * taper
-    beyond = (delta[-1] + np.pi / 2) / _TAIL_U
+    beyond = (delta[-1] + np.pi / 2) / TAIL_U
     left_mean = (1 - eps**2) / 4 - np.sum(mean, axis=-1)
     left_centre = (1 - eps**2) / (2 * eps) - np.sum(centre, axis=-1)
     at_end = np.array([0.0, 0.0, 1.0])  # what an alternating series leaves belongs to its end
     return (
         np.concatenate([delta, beyond]),
-        np.concatenate([mean, left_mean[:, None] * _TAIL_W], axis=-1),
+        np.concatenate([mean, left_mean[:, None] * TAIL_W], axis=-1),
         np.concatenate([centre, left_centre[:, None] * at_end], axis=-1),
     )

@@ -224,7 +224,7 @@ def _materials_by_name() -> dict[str, Material]:
 @cache
 def _interfaces_by_name() -> dict[str, InterfaceClass]:
     classes = all_interfaces()
-    return _by_name([*classes, *(c.pinned(row) for c in classes for row in c.rows if row.key != c.key)])
+    return _by_name([*classes, *(c.pinned(row) for c in classes for row in c.rows)])
 
 
 def _find(name: str, known: dict[str, T], shown: Iterable[str], kind: str) -> T:

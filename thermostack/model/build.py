@@ -137,7 +137,9 @@ class Plan:
 def plan(stack: Stack, values: Values) -> Plan:
     """Return what the stack is made of, as blocks, contacts, sources and probes."""
     p = Plan()
-    dies = [_walk(p, die.joint, p.add_slab(die, rectangle(die.name), new_block=True), None, values) for die in stack.dies]
+    dies = [
+        _walk(p, die.joint, p.add_slab(die, rectangle(die.name), new_block=True), None, values) for die in stack.dies
+    ]
     first, rest = _first_layer(p, stack, dies, values)
     shared, top, _ = _walk(p, rest, first[0].above, None, values)
     shared.append(_coolant(p, stack, top, values))

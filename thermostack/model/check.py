@@ -65,7 +65,9 @@ def check_patches(joint: Interface, rects: Sequence[Rect], whole: Rect, values: 
         fits(at(rect, values), at(whole, values), patch.name, joint.name)
         for other, its in zip(joint.patches[:i], rects[:i], strict=True):
             if meets(at(rect, values), at(its, values)):
-                raise InputError(f"it overlaps the patch {other.name!r}", where=patch.name, expected="patches side by side")
+                raise InputError(
+                    f"it overlaps the patch {other.name!r}", where=patch.name, expected="patches side by side"
+                )
 
 
 def check_sensors(stack: Stack) -> None:

@@ -135,7 +135,9 @@ class Model:
         block = self.graph.block_of_slab[row.slab]
         whole = arrays.size[:, block, 0] * arrays.size[:, block, 1]
         if row.solid:
-            return np.asarray(slab_specific_resistance(arrays.thickness[:, row.slab], arrays.k_through[:, row.slab]) / whole)
+            return np.asarray(
+                slab_specific_resistance(arrays.thickness[:, row.slab], arrays.k_through[:, row.slab]) / whole
+            )
         if not row.contacts:
             return np.asarray(arrays.r_above[:, row.slab] / whole)
         contacts = list(row.contacts)

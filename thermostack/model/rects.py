@@ -10,7 +10,20 @@ from numpy.typing import NDArray
 
 from ..errors import UnknownNameError, suggest
 
-__all__ = ["Expression", "Float", "Rect", "Values", "area", "at", "columns", "meets", "overlap", "rectangle", "same", "split"]
+__all__ = [
+    "Expression",
+    "Float",
+    "Rect",
+    "Values",
+    "area",
+    "at",
+    "columns",
+    "meets",
+    "overlap",
+    "rectangle",
+    "same",
+    "split",
+]
 
 Float: TypeAlias = NDArray[np.float64]
 

@@ -55,7 +55,9 @@ def fraction(value: ValueLike, where: str) -> Value:
     """Return a fraction from 0 to below 1."""
     parsed = parse(value, "fraction", where)
     if not 0 <= parsed.si < 1:
-        raise InputError(f"{str(parsed)!r} is not a fraction", where=where, expected="0 to below 1, such as 0.05 or '5 %'")
+        raise InputError(
+            f"{str(parsed)!r} is not a fraction", where=where, expected="0 to below 1, such as 0.05 or '5 %'"
+        )
     return parsed
 
 
@@ -88,6 +90,11 @@ def corner(value: PairLike, where: str) -> Pair:
 
 
 def _two(value: PairLike, where: str, right: str) -> tuple[ValueLike, ValueLike]:
-    if isinstance(value, str) or not isinstance(value, Sequence) or len(value) != 2 or isinstance(value[0], int | float):
+    if (
+        isinstance(value, str)
+        or not isinstance(value, Sequence)
+        or len(value) != 2
+        or isinstance(value[0], int | float)
+    ):
         raise InputError(f"{value!r} is not a pair", where=where, expected=f"two values with units, such as {right}")
     return value[0], value[1]

@@ -68,7 +68,9 @@ def _inputs(stack: Stack) -> Iterator[Input]:
 
 def _idle(part: Part, field: str) -> bool:
     """Tell whether a field has no effect: where the middle of something lies that covers all there is."""
-    whole = (isinstance(part, Interface) and part.footprint is None) or (isinstance(part, Coolant) and part.wetted is None)
+    whole = (isinstance(part, Interface) and part.footprint is None) or (
+        isinstance(part, Coolant) and part.wetted is None
+    )
     whole = whole or (isinstance(part, Layer) and part.footprint is None)
     return whole and field.startswith("centre")
 
@@ -99,13 +101,17 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
     source = _told(row.name, row) + (f"; {row.assumed}" if row.assumed else "")
     assumed = bool(row.assumed)
     if joint.resistance is None and joint.bond_line is None:
-        yield Input(f"{joint.name}.resistance", _lognormal(row.resistance, "specific resistance"), "lasting", source, assumed)
+        yield Input(
+            f"{joint.name}.resistance", _lognormal(row.resistance, "specific resistance"), "lasting", source, assumed
+        )
     elif joint.bond_line is not None:
         if joint.conductivity is None:
             if row.conductivity is None:
                 raise InputError(f"{row.name} has no conductivity of its own", where=f"{joint.name}.conductivity",
                                  expected="conductivity='… W/m/K'")  # fmt: skip
-            yield Input(f"{joint.name}.conductivity", _lognormal(row.conductivity, "conductivity"), "lasting", source, True)
+            yield Input(
+                f"{joint.name}.conductivity", _lognormal(row.conductivity, "conductivity"), "lasting", source, True
+            )
         if joint.contact is None:
             yield Input(f"{joint.name}.contact", _contact(row), "lasting", f"{source}; {row.contact_basis}", True)
     if row.mount_sigma_ln > 0:

@@ -217,7 +217,11 @@ class Interface:
         if self.resistance is not None or (self.interface is not None and not by_bond_line):
             return
         if self.bond_line is None:
-            given = f"{by_bond_line[0]} without a bond line" if by_bond_line else "neither a class nor a resistance is given"
+            given = (
+                f"{by_bond_line[0]} without a bond line"
+                if by_bond_line
+                else "neither a class nor a resistance is given"
+            )
             raise InputError(given, where=self.name, expected=f"a class such as 'ceramic paste', or {one_way}")
         if self.interface is None and (self.conductivity is None or self.contact is None):
             lacking = "conductivity" if self.conductivity is None else "contact"
@@ -394,7 +398,9 @@ class Coolant:
                 expected="one of them, such as conductance='35 kW/m^2/K' or resistance='0.03 K/W'",
             )
         if reference not in ("inlet", "mean", "ambient"):
-            raise InputError(f"{reference!r} is not known", where="coolant.reference", expected="inlet, mean or ambient")
+            raise InputError(
+                f"{reference!r} is not known", where="coolant.reference", expected="inlet, mean or ambient"
+            )
         _set(
             self,
             temperature=fields.temperature(temperature, "coolant.temperature"),
@@ -483,7 +489,9 @@ class Sensor:
         if reads not in ("rounding", "truncating", "exact"):
             raise InputError(f"{reads!r} is not known", where=f"{name}.reads", expected="rounding, truncating or exact")
         if slope is not None and pivot is None:
-            raise InputError("a slope without a pivot", where=f"{name}.pivot", expected="a temperature, such as '100 degC'")
+            raise InputError(
+                "a slope without a pivot", where=f"{name}.pivot", expected="a temperature, such as '100 degC'"
+            )
         _set(
             self,
             name=name,
@@ -500,7 +508,9 @@ class Sensor:
 Part: TypeAlias = "Die | Layer | Interface | Coolant | Board | Sensor | Region | Patch"
 
 
-def _optional(value: ValueLike | None, dimension: str, where: str, *, zero: bool = False, hint: str = "") -> Value | None:
+def _optional(
+    value: ValueLike | None, dimension: str, where: str, *, zero: bool = False, hint: str = ""
+) -> Value | None:
     return None if value is None else fields.positive(value, dimension, where, zero=zero, hint=hint)
 
 

@@ -20,7 +20,13 @@ def _pair(field: str) -> dict[str, str]:
 
 
 FIELDS: dict[type, dict[str, str]] = {
-    Die: {"power": "power", "thickness": "length", "conductivity": "conductivity", **_pair("footprint"), **_pair("centre")},
+    Die: {
+        "power": "power",
+        "thickness": "length",
+        "conductivity": "conductivity",
+        **_pair("footprint"),
+        **_pair("centre"),
+    },
     Region: {"power": "power", **_pair("corner"), **_pair("size")},
     Interface: {
         "resistance": "specific resistance",
@@ -113,7 +119,9 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
         pair = getattr(part, field[:-2])
         if pair is None:
             right = f"a {type(part).__name__} made with {field[:-2]}=(…, …)"
-            raise InputError(f"{field[:-2]} was not given, so one side alone cannot be changed", where=path, expected=right)
+            raise InputError(
+                f"{field[:-2]} was not given, so one side alone cannot be changed", where=path, expected=right
+            )
         sides = [pair[0], pair[1]]
         sides["xy".index(field[-1])] = parse(value, "length", path)
         changes = {field[:-2]: tuple(sides)}

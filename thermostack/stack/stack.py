@@ -117,7 +117,9 @@ class Stack:
         seen: set[str] = set()
         for part in self.parts():
             if part.name in seen:
-                raise InputError(f"two parts are named {part.name!r}", where="stack", expected="a name of its own for each")
+                raise InputError(
+                    f"two parts are named {part.name!r}", where="stack", expected="a name of its own for each"
+                )
             seen.add(part.name)
 
     # -- looking
@@ -193,7 +195,9 @@ class Stack:
         stack = self
         for name in names:
             if isinstance(self.part(name), Coolant):
-                raise InputError("a stack cannot be without a coolant", where=self.name, expected="replace('coolant', …)")
+                raise InputError(
+                    "a stack cannot be without a coolant", where=self.name, expected="replace('coolant', …)"
+                )
             stack = stack.swap(name, [])
         stack = stack._remount(level, Edit("without", ", ".join(names)))
         for name in names:
@@ -227,7 +231,9 @@ class Stack:
         values: Mapping[str, ValueLike] = path if isinstance(path, Mapping) else {path: value}  # type: ignore[dict-item]
         stack = self
         for where, new in values.items():
-            stack = set_value(stack, where, new)._record(Edit("change", where, str(new) if isinstance(new, str) else new))
+            stack = set_value(stack, where, new)._record(
+                Edit("change", where, str(new) if isinstance(new, str) else new)
+            )
         return stack
 
     def remounted(self, name: str = "") -> Stack:

@@ -24,11 +24,10 @@ Int = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class Cut:
-    """A level in a block: below it lie `slab` whole slabs and the share `depth` of the next one."""
+    """A level inside a block, in a slab at a share of its thickness from below; at 0 above, at 1 under the joint."""
 
     slab: int
     depth: float
-    above_joint: bool = True
 
 
 LOWER = "lower"
@@ -107,16 +106,10 @@ class BlockModes:
             return self.slabs, ()
         assert isinstance(level, Cut)
         cut = self.slabs[level.slab]
-        zero = np.zeros_like(cut.r_above)
         below, above = list(self.slabs[: level.slab]), list(self.slabs[level.slab + 1 :])
         if level.depth > 0.0:
-            whole = level.depth >= 1.0 and not level.above_joint
-            joint = cut.r_above if level.depth >= 1.0 and level.above_joint else zero
-            below.append(cut._replace(thickness=cut.thickness * level.depth, r_above=joint))
-            if whole and np.any(cut.r_above):
-                above.insert(0, cut._replace(thickness=zero, r_above=cut.r_above))
-        if level.depth < 1.0:
-            above.insert(0, cut._replace(thickness=cut.thickness * (1.0 - level.depth)))
+            below.append(cut._replace(thickness=cut.thickness * level.depth, r_above=np.zeros_like(cut.r_above)))
+        above.insert(0, cut._replace(thickness=cut.thickness * (1.0 - level.depth)))
         return tuple(below), tuple(above)
 
     def rises(self, level: Level, gamma: Float) -> tuple[Float, Float | None]:

@@ -28,8 +28,11 @@ class LayeredSettings:
     """
 
     polynomials: int = 12
+    corner: float = 1.0
+    degrees: tuple[tuple[int, int], ...] | None = None
     depth: float = 4.0
     waves: float = 25.0
+    least_waves: float = 8.0
     largest: int = 400
     workers: int | None = None
 

@@ -32,6 +32,8 @@ def check(graph: Graph, arrays: Arrays) -> None:
         _require(getattr(arrays, name) > 0.0, name, "must be positive", getattr(arrays, name))
     for name in ("r_above", "contact_r"):
         _require(getattr(arrays, name) >= 0.0, name, "must not be negative", getattr(arrays, name))
+    top = arrays.r_above[:, [last - 1 for last in graph.first_slab[1:]]]
+    _require(top == 0.0, "r_above", "must be zero above the uppermost slab of a block", top)
     for names, blocks, rect, field in _rectangles(graph, arrays):
         if not len(blocks):
             continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -17,7 +18,7 @@ __all__ = ["Axis", "graded", "uniform"]
 Float = NDArray[np.float64]
 
 _SAME_LINE = 1e-9
-"""Two positions nearer than this share of the axis are one line: far below any size that is made, far above rounding."""
+"""Positions nearer than this share of the axis are one line: far below any size that is made, far above rounding."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +102,7 @@ class Axis:
         """
         lines = np.empty(2 * self.lines.size - 1)
         lines[::2] = self.lines
-        for first, last in zip(self.knots[:-1], self.knots[1:], strict=True):
+        for first, last in pairwise(self.knots):
             number = np.arange(first, last + 1)
             smooth = PchipInterpolator(number, self.lines[first : last + 1])
             lines[2 * first + 1 : 2 * last : 2] = smooth(number[:-1] + 0.5)
@@ -166,15 +167,13 @@ def graded(
     if knots.size < 2:
         raise InputError("fewer than two different grid lines", expected="at least the two ends of the axis")
     pieces = [knots[:1]]
-    for low, high in zip(knots[:-1], knots[1:], strict=True):
+    for low, high in pairwise(knots):
         pieces.append(_segment(low, high, knots, size_at_knot, growth, largest, least)[1:])
     ends = np.cumsum([0, *(len(p) for p in pieces[1:])])
     return Axis(np.concatenate(pieces), tuple(int(e) for e in ends))
 
 
-def _segment(
-    low: float, high: float, knots: Float, sizes: Float, growth: float, largest: float, least: int
-) -> Float:
+def _segment(low: float, high: float, knots: Float, sizes: Float, growth: float, largest: float, least: int) -> Float:
     """Place lines so that each cell is as large as wanted at its place: equal steps of the integral of 1/size."""
     length = high - low
     near = np.concatenate([[0.0], np.geomspace(1e-7, 0.5, 600)])

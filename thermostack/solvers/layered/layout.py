@@ -1,0 +1,143 @@
+"""How a sample is laid out for solving: what is closed by a film, what is symmetric, how many modes each block needs.
+
+Samples with the same layout are solved together; a layout depends on the sample alone, so that its batch does not matter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
+from thermostack.solvers.layered.modes import ladder
+from thermostack.solvers.layered.settings import LayeredSettings
+from thermostack.solvers.layered.validate import TOLERANCE
+
+__all__ = ["Layout", "layouts", "rows"]
+
+Float = NDArray[np.float64]
+Int = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What samples must share to be solved together.
+
+    Attributes
+    ----------
+    closed : tuple of bool
+        For each contact, whether it is a film over the whole face of a block: it is then part of the block.
+    parities : tuple of two tuples
+        On each axis: (None,) for all modes together, (0,) or (0, 1) where even and odd ones never mix.
+    modes : tuple of pairs of int
+        Modes on each axis for each block.
+    """
+
+    closed: tuple[bool, ...]
+    parities: tuple[tuple[int | None, ...], tuple[int | None, ...]]
+    modes: tuple[tuple[int, int], ...]
+
+
+def rows(arrays: Arrays, index: slice | Int) -> Arrays:
+    """Return some of the samples; what has one row for all keeps it."""
+    fields = {name: getattr(arrays, name) for name in arrays.__dataclass_fields__}
+    return Arrays(**{name: value if len(value) == 1 else value[index] for name, value in fields.items()})
+
+
+def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> list[tuple[Layout, Int]]:
+    """Sort samples by layout.
+
+    Returns
+    -------
+    list of (Layout, ndarray of int)
+        Each layout with the samples that have it.
+    """
+    closed = _closed(graph, arrays)
+    symmetric, even = _symmetric(graph, arrays, closed)
+    modes = _modes(graph, arrays, closed, settings)
+    parts = [closed, symmetric, even, modes.reshape(len(modes), -1)]
+    samples = arrays.samples
+    table = np.concatenate([np.broadcast_to(part, (samples, part.shape[1])).astype(np.intp) for part in parts], axis=1)
+    if samples == 1:
+        unique, which = table, np.zeros(1, dtype=np.intp)
+    else:
+        unique, which = np.unique(table, axis=0, return_inverse=True)
+    contacts = len(graph.contacts)
+    found = []
+    for i, row in enumerate(unique):
+        flags = row[contacts : contacts + 4].astype(bool)
+        parity = tuple(((0,) if flags[2 + a] else (0, 1)) if flags[a] else (None,) for a in range(2))
+        counts = row[contacts + 4 :].reshape(-1, 2)
+        layout = Layout(
+            tuple(bool(v) for v in row[:contacts]),
+            (parity[0], parity[1]),
+            tuple((int(m), int(n)) for m, n in counts),
+        )
+        found.append((layout, np.flatnonzero(which.reshape(-1) == i)))
+    return found
+
+
+def _closed(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
+    """Whether each contact is a film between the environment and a whole face of a block, shape (S or 1, contacts)."""
+    samples = max(len(a) for a in (arrays.contact_rect, arrays.contact_r, arrays.size, arrays.centre))
+    closed = np.zeros((samples, len(graph.contacts)), dtype=bool)
+    for i, contact in enumerate(graph.contacts):
+        if ENVIRONMENT not in (contact.below, contact.above):
+            continue
+        block = contact.below if contact.above == ENVIRONMENT else contact.above
+        size, centre = arrays.size[:, block], arrays.centre[:, block]
+        rect, slack = arrays.contact_rect[:, i], TOLERANCE * size
+        whole = (np.abs(rect[:, :2] - centre + 0.5 * size) <= slack) & (np.abs(rect[:, 2:] - centre - 0.5 * size) <= slack)
+        closed[:, i] = whole.all(axis=1)
+        if contact.below == ENVIRONMENT:  # a film beside the path: its conductance must be finite
+            closed[:, i] &= arrays.contact_r[:, i] > 0.0
+    return closed
+
+
+def _symmetric(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Whether all open contacts lie centred on their blocks, and all sources too; shapes (S or 1, 2)."""
+    symmetric = np.ones((1, 2), dtype=bool)
+    for i, contact in enumerate(graph.contacts):
+        for block in (contact.below, contact.above):
+            if block != ENVIRONMENT:
+                symmetric = symmetric & (closed[:, i, None] | _centred(arrays, arrays.contact_rect[:, i], block))
+    even = np.ones((1, 2), dtype=bool)
+    for i, source in enumerate(graph.sources):
+        even = even & _centred(arrays, arrays.source_rect[:, i], source.block)
+    return symmetric, even & symmetric
+
+
+def _centred(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
+    middle = 0.5 * (rect[:, :2] + rect[:, 2:])
+    centred: NDArray[np.bool_] = np.abs(middle - arrays.centre[:, block]) <= TOLERANCE * arrays.size[:, block]
+    return centred
+
+
+def _modes(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_], settings: LayeredSettings) -> Int:
+    """Modes of each block on each axis, shape (S or 1, blocks, 2)."""
+    reach = arrays.thickness * np.sqrt(arrays.k_in_plane / arrays.k_through)
+    counts = []
+    for block in range(len(graph.slabs_of_block)):
+        first, last = graph.first_slab[block], graph.first_slab[block + 1] - 1
+        total = reach[:, first : last + 1].sum(axis=1)
+        face = np.minimum(reach[:, first], reach[:, last])
+        narrow = arrays.size[:, block].min(axis=1)
+        for i, contact in enumerate(graph.contacts):
+            if block in (contact.below, contact.above):
+                width = (arrays.contact_rect[:, i, 2:] - arrays.contact_rect[:, i, :2]).min(axis=1)
+                narrow = np.where(closed[:, i], narrow, np.minimum(narrow, width))
+        for rects, blocks in (
+            (arrays.source_rect, [s.block for s in graph.sources]),
+            (arrays.probe_rect, [graph.block_of_slab[p.slab] for p in graph.probes]),
+        ):
+            mine = [i for i, b in enumerate(blocks) if b == block]
+            if mine:
+                widths = rects[:, mine, 2:] - rects[:, mine, :2]
+                widths = np.where(widths > 0.0, widths, np.inf).min(axis=(1, 2))
+                narrow = np.minimum(narrow, widths)
+        fine = np.minimum(settings.depth / face, 2.0 * settings.waves / narrow)
+        limit = np.maximum(np.maximum(settings.depth / total, 2.0 * settings.least_waves / narrow), fine)
+        counts.append(np.minimum(ladder(limit[:, None] * arrays.size[:, block] / np.pi), settings.largest))
+    return np.stack(np.broadcast_arrays(*counts), axis=1)
