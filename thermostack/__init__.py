@@ -1,1 +1,73 @@
-"""Thermal-resistance stack models of processor packages."""
+"""Predict what a processor-package cooling mod brings, see which layer limits, and check a surprising result.
+
+The names below are the public face; each is imported when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from .cautions import Caution as Caution
+    from .comparison import Comparison as Comparison
+    from .comparison import compare as compare
+    from .errors import FileError as FileError
+    from .errors import InputError as InputError
+    from .errors import SolveError as SolveError
+    from .errors import ThermostackError as ThermostackError
+    from .errors import ThermostackWarning as ThermostackWarning
+    from .errors import UnitError as UnitError
+    from .errors import UnknownNameError as UnknownNameError
+    from .materials import InterfaceClass as InterfaceClass
+    from .materials import Material as Material
+    from .materials import interfaces as interfaces
+    from .materials import materials as materials
+    from .prediction import Prediction as Prediction
+    from .prediction import predict as predict
+    from .stack.files import read_stack as read_stack
+    from .stack.files import read_variants as read_variants
+    from .stack.files import write_stack as write_stack
+    from .stack.parts import Board as Board
+    from .stack.parts import Coolant as Coolant
+    from .stack.parts import Die as Die
+    from .stack.parts import Interface as Interface
+    from .stack.parts import Layer as Layer
+    from .stack.parts import Patch as Patch
+    from .stack.parts import PowerMap as PowerMap
+    from .stack.parts import Region as Region
+    from .stack.parts import Sensor as Sensor
+    from .stack.stack import Stack as Stack
+    from .sweeping import Sweep as Sweep
+    from .sweeping import sweep as sweep
+    from .units import Value as Value
+
+_HOME = {
+    ".cautions": ("Caution",),
+    ".comparison": ("Comparison", "compare"),
+    ".errors": ("FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError", "UnknownNameError"),
+    ".materials": ("InterfaceClass", "Material", "interfaces", "materials"),
+    ".prediction": ("Prediction", "predict"),
+    ".stack.files": ("read_stack", "read_variants", "write_stack"),
+    ".stack.parts": ("Board", "Coolant", "Die", "Interface", "Layer", "Patch", "PowerMap", "Region", "Sensor"),
+    ".stack.stack": ("Stack",),
+    ".sweeping": ("Sweep", "sweep"),
+    ".units": ("Value",),
+}  # fmt: skip
+_WHERE = {name: module for module, names in _HOME.items() for name in names}
+# the modules of the main job are named after their function, which is what `thermostack.predict` must mean
+__all__ = [*sorted(_WHERE), "__version__"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _WHERE:
+        raise AttributeError(f"module 'thermostack' has no attribute {name!r}")
+    value = getattr(import_module(_WHERE[name], __name__), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return __all__

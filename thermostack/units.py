@@ -25,7 +25,7 @@ import pint
 
 from .errors import InputError, UnitError
 
-__all__ = ["DIMENSIONS", "Dimension", "Value", "ValueLike", "convert", "parse", "quantity", "show"]
+__all__ = ["DIMENSIONS", "Dimension", "Value", "ValueLike", "convert", "parse", "quantity", "show", "unit_text"]
 
 Kind = Literal["exact", "normal", "rectangular", "lognormal"]
 
@@ -338,7 +338,12 @@ def quantity(number: Any, dimension: str) -> pint.Quantity:
     return _registry().Quantity(convert(number, dimension), meant.shown_in or "dimensionless")
 
 
+def unit_text(dimension: str) -> str:
+    """Return the unit in which tables and plots show a dimension, as people write it; empty for a fraction."""
+    unit = DIMENSIONS[dimension].shown_in
+    return _PRETTY.get(unit, unit)
+
+
 def show(number: float, dimension: str, digits: int = 4) -> str:
     """Return an SI number as text in the unit that tables show, such as ``"2.4 mm"``."""
-    unit = DIMENSIONS[dimension].shown_in
-    return f"{convert(number, dimension):.{digits}g} {_PRETTY.get(unit, unit)}".rstrip()
+    return f"{convert(number, dimension):.{digits}g} {unit_text(dimension)}".rstrip()

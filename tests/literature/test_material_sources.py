@@ -7,6 +7,7 @@ Values from memory are marked as such beside their source.
 import csv
 import math
 import re
+from functools import cache
 from importlib import resources
 
 import numpy as np
@@ -128,7 +129,7 @@ def test_other_published_silicon_sets_lie_where_the_notes_say():
 def element():
     from mendeleev import element
 
-    return element
+    return cache(element)  # each look-up opens the library's database
 
 
 ELEMENTS = {

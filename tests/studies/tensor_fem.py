@@ -24,6 +24,9 @@ from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
 SAME = 1e-10
 """Coordinates closer than this are the same line. [m]"""
 
+LONG = 6e-3
+"""Intervals longer than this get more cells. [m]"""
+
 
 # ---------------------------------------------------------------------------------------------------- meshes
 
@@ -51,16 +54,20 @@ def graded(a: float, b: float, cells: int, power: float, at_a: bool, at_b: bool)
     return edges
 
 
-def graded_lines(breaks: np.ndarray, cells: int, power: float, plain_ends: tuple[bool, bool]) -> np.ndarray:
-    """Return the lines of a mesh with `cells` cells between neighbouring breaks, graded to every break.
+def graded_lines(edges: np.ndarray, points: np.ndarray, cells: int, power: float) -> np.ndarray:
+    """Return the lines of a mesh: every edge and point is a line, graded to the inner edges.
 
-    Ends that are plain walls (adiabatic, nothing ends there) or planes of symmetry are not graded.
+    Fluxes are singular at edges of blocks, contacts and sources; points (where a value is asked for) and the outermost
+    edges (plain adiabatic walls or planes of symmetry) are lines only, so that they are nodes of every mesh. There are
+    `cells` cells between neighbours, twice or three times as many in longer intervals.
     """
-    last = len(breaks) - 2
-    parts = [
-        graded(a, b, cells, power, not (i == 0 and plain_ends[0]), not (i == last and plain_ends[1]))[:-1]
-        for i, (a, b) in enumerate(zip(breaks[:-1], breaks[1:], strict=True))
-    ]
+    singular = edges[1:-1]
+    breaks = unique_lines(np.concatenate([edges, points]))
+    grade = [bool(np.any(np.abs(singular - v) < SAME)) for v in breaks]
+    parts = []
+    for i, (a, b) in enumerate(zip(breaks[:-1], breaks[1:], strict=True)):
+        n = cells * min(max(int(np.ceil((b - a) / LONG)), 1), 3)
+        parts.append(graded(a, b, n, power, grade[i], grade[i + 1])[:-1])
     return np.concatenate([*parts, breaks[-1:]])
 
 
@@ -77,13 +84,12 @@ class Mesh:
         """Return a mesh with `cells` cells between neighbouring edges of blocks, contacts, sources and probes."""
         low, high = arrays.centre[0] - arrays.size[0] / 2, arrays.centre[0] + arrays.size[0] / 2
         axes = []
+        probes = arrays.probe_rect[0]
+        wide = (probes[:, 2] - probes[:, 0] > SAME) & (probes[:, 3] - probes[:, 1] > SAME)
         for axis in (0, 1):
-            rects = [arrays.contact_rect[0], arrays.source_rect[0]]
-            probes = arrays.probe_rect[0]
-            rects.append(probes[(probes[:, 2] > probes[:, 0]) & (probes[:, 3] > probes[:, 1])])
-            inner = np.concatenate([np.concatenate([r[:, axis], r[:, axis + 2]]) for r in rects])
-            breaks = unique_lines(np.concatenate([low[:, axis], high[:, axis], inner]))
-            axes.append(graded_lines(breaks, cells, power, (True, True)))
+            rects = np.concatenate([arrays.contact_rect[0], arrays.source_rect[0], probes[wide]])[:, axis::2]
+            edges = unique_lines(np.concatenate([low[:, axis], high[:, axis], rects.ravel()]))
+            axes.append(graded_lines(edges, probes[~wide][:, axis::2].ravel(), cells, power))
         z = tuple(graded(0.0, t, cells_z, power, True, True) for t in arrays.thickness[0])
         return cls(axes[0], axes[1], z)
 

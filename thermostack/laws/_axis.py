@@ -35,7 +35,7 @@ class Level(NamedTuple):
 
     def grid(self, octave: int) -> int:
         """Number of wave numbers of an axis whose channel is 2**octave times as wide as its source."""
-        return len(_nodes(self, octave).index)
+        return len(_nodes(self, octave).modes)
 
 
 class Rectangle(NamedTuple):
@@ -46,7 +46,7 @@ class Rectangle(NamedTuple):
 
 
 class _Nodes(NamedTuple):
-    index: Float  # mode numbers, not whole ones
+    modes: Float  # mode numbers, most of them not whole
     panels: tuple[tuple[int, int, Float], ...]  # first and last + 1 term, matrix (terms × nodes)
     order: Float  # 0..last
     taper: Float  # ends an alternating series smoothly
@@ -85,12 +85,11 @@ def condensed_axis(
     terms[:, 1:] *= 2
     if probe is None:
         whole = 1 / source.side  # the source's density, everywhere within it
-        weights = [_onto(nodes, terms * own, whole, False), _onto(nodes, terms * cos, whole, True)]
+        weights = [_onto(nodes, terms * own, whole, np.False_), _onto(nodes, terms * cos, whole, np.True_)]
     else:
         terms *= np.cos(np.pi / size * probe.centre * order) * _sinc(probe.side, size, order)
-        point = bool(np.any(probe.side == 0))
-        weights = [_onto(nodes, terms, _overlap(size, source, probe), point)]
-    return (2 if even else 1) * np.pi / size * nodes.index, weights
+        weights = [_onto(nodes, terms, _overlap(size, source, probe), probe.side == 0)]
+    return (2 if even else 1) * np.pi / size * nodes.modes, weights
 
 
 def _sinc(side: Float, size: Float, order: Float) -> Float:
@@ -100,14 +99,14 @@ def _sinc(side: Float, size: Float, order: Float) -> Float:
     return np.asarray(np.sin(x) / x)
 
 
-def _onto(nodes: _Nodes, terms: Float, whole: Float, point: bool) -> Float:
+def _onto(nodes: _Nodes, terms: Float, whole: Float, point: NDArray[np.bool_] | np.bool_) -> Float:
     """Sum terms onto the nodes; the last three nodes take what is left of the `whole` sum."""
-    if point:
-        terms *= nodes.taper
+    if np.any(point):
+        terms *= np.where(point, nodes.taper, 1.0)
     left = whole - np.sum(terms, axis=-1, keepdims=True)
     plain = nodes.panels[0][0]
     blocks = [terms[:, start:stop] @ block for start, stop, block in nodes.panels]
-    return np.concatenate([terms[:, :plain], *blocks, left * (_AT_END if point else TAIL_W)], axis=-1)
+    return np.concatenate([terms[:, :plain], *blocks, left * np.where(point, _AT_END, TAIL_W)], axis=-1)
 
 
 def _overlap(size: Float, source: Rectangle, probe: Rectangle) -> Float:
@@ -133,17 +132,17 @@ def _nodes(level: Level, octave: int) -> _Nodes:
     edges = np.linspace(low, high, 1 + int(np.ceil((high - low) / level.width)))
     first = np.floor(np.exp(edges) + 1e-9).astype(int) + 1
     at = np.cos((2 * np.arange(level.nodes) + 1) * np.pi / (2 * level.nodes))
-    index, panels = [np.arange(level.plain + 1.0)], []
+    modes, panels = [np.arange(level.plain + 1.0)], []
     for i in range(len(edges) - 1):
         middle, half = (edges[i] + edges[i + 1]) / 2, (edges[i + 1] - edges[i]) / 2
         start, stop = int(first[i]), int(first[i + 1])
         y = (np.log(np.arange(start, stop)) - middle) / half
         panels.append((start, stop, np.stack([_lagrange(y, at, j) for j in range(level.nodes)], axis=1)))
-        index.append(np.exp(middle + half * at))
-    index.append((last + 0.5) / TAIL_U)
+        modes.append(np.exp(middle + half * at))
+    modes.append((last + 0.5) / TAIL_U)
     x = np.clip(2 * np.arange(last + 1) / (last + 1) - 1, 0, 1)
     taper = 1 - x**4 * (35 - 84 * x + 70 * x**2 - 20 * x**3)
-    return _Nodes(np.concatenate(index), tuple(panels), np.arange(last + 1.0), taper)
+    return _Nodes(np.concatenate(modes), tuple(panels), np.arange(last + 1.0), taper)
 
 
 def _lagrange(y: Float, at: Float, j: int) -> NDArray[np.float64]:

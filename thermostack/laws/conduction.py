@@ -215,7 +215,7 @@ def generating_wall_rise(generation: ArrayLike, thickness: ArrayLike, conductivi
 
     Examples
     --------
-    >>> float(generating_wall_rise(1.5e6, 0.05, 75.0))
+    >>> round(float(generating_wall_rise(1.5e6, 0.05, 75.0)), 9)
     25.0
     """
     t = positive(thickness, "thickness", "0.003 (m)")

@@ -104,7 +104,7 @@ def one_dimensional_impedance(thickness: Float, k_through: Float, r_above: Float
     >>> float(one_dimensional_impedance(np.array([0.003]), np.array([400.0]), np.array([0.0]), 1 / 5000))
     0.0002075
     """
-    return np.sum(thickness / k_through + r_above, axis=-1) + base
+    return np.asarray(np.sum(thickness / k_through + r_above, axis=-1) + base)[()]
 
 
 def checked_layers(
@@ -119,9 +119,9 @@ def checked_layers(
     for name, array in (("k_through", k_z), ("k_in_plane", k_xy), ("r_above", r)):
         if array.shape[-1] not in (1, layers):
             raise InputError(
-                f"{array.shape[-1]} values on the last axis for {layers} layers",
+                f"last axis of length {array.shape[-1]}, thickness has {layers}",
                 where=name,
-                expected=f"{layers} values, the layer next to the heat first",
+                expected="one value a layer on the last axis, the layer next to the heat first",
             )
     if r.shape[-1] != layers:
         if r_above is not None:

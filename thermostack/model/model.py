@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,7 +18,7 @@ from .build import Plan, Row, Slab, plan
 from .check import check_dies, check_order, check_sensors
 from .rects import Float, Values, area, columns, rectangle
 
-__all__ = ["Model", "Row", "Values", "model_of"]
+__all__ = ["Model", "Row", "Values", "contact_areas", "model_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,16 +61,8 @@ class Model:
         """Return the inputs in SI, with samples in place of centres where they are given."""
         return Values(self._centres, samples)
 
-    def arrays(self, values: Values | None = None, temperature: Float | None = None) -> Arrays:
-        """Return the arrays of the solver contract.
-
-        Parameters
-        ----------
-        values : Values, optional
-            Samples of the inputs; the centres if not given.
-        temperature : ndarray, shape (S, slabs), optional
-            Mean temperature of each slab, for its conductivity; 300 K, where conductivities are stated, if not given.
-        """
+    def arrays(self, values: Values | None = None) -> Arrays:
+        """Return the arrays of the solver contract for samples of the inputs, with conductivities at 300 K."""
         v, p = values or self.values(), self._plan
         lowest = [p.slabs[first].rect for first in self.graph.first_slab[:-1]]
         names = [slab.part.name for slab in p.slabs]
@@ -79,13 +71,12 @@ class Model:
             v(f"{name}.conductivity_in_plane") if f"{name}.conductivity_in_plane" in v else k
             for name, k in zip(names, through, strict=True)
         ]
-        relative = 1.0 if temperature is None else self._relative_conductivity(temperature)
         return Arrays(
             size=columns([[x1(v) - x0(v), y1(v) - y0(v)] for x0, y0, x1, y1 in lowest]),
             centre=columns([[0.5 * (x0(v) + x1(v)), 0.5 * (y0(v) + y1(v))] for x0, y0, x1, y1 in lowest]),
             thickness=columns([v(f"{name}.thickness") for name in names]),
-            k_through=columns(through) * relative,
-            k_in_plane=columns(along) * relative,
+            k_through=columns(through),
+            k_in_plane=columns(along),
             r_above=columns([0.0 if r is None else r(v) for r in p.r_above]),
             contact_rect=columns([[edge(v) for edge in rect] for rect in p.contact_rects]),
             contact_r=columns([0.0 if r is None else r(v) for r in p.contact_r]),
@@ -93,8 +84,16 @@ class Model:
             probe_rect=columns([[edge(v) for edge in rect] for rect in p.probe_rects]),
         )
 
-    def _relative_conductivity(self, temperature: Float) -> Float:
-        return np.stack([slab.part.material.relative(temperature[:, i]) for i, slab in enumerate(self.slabs)], axis=1)
+    def at_temperature(self, arrays: Arrays, temperature: Float) -> Arrays:
+        """Return the arrays (as made by `arrays`) with each slab's conductivity at its temperature.
+
+        Parameters
+        ----------
+        temperature : ndarray, shape (S, slabs)
+            Mean temperature of each slab. [K]
+        """
+        relative = np.stack([s.part.material.relative(temperature[:, i]) for i, s in enumerate(self.slabs)], axis=1)
+        return replace(arrays, k_through=arrays.k_through * relative, k_in_plane=arrays.k_in_plane * relative)
 
     def powers(self, values: Values | None = None) -> Float:
         """Return the power of each source, shape (S, sources). [W]
@@ -129,6 +128,10 @@ class Model:
         v = values or self.values()
         dies = [die.name for die in self.stack.dies] if name is None else [name]
         return np.asarray(sum(area(rectangle(die))(v) for die in dies))
+
+    def block_of_die(self, name: str) -> int:
+        """Return the block of a die."""
+        return next(slab.block for slab in self.slabs if slab.part.name == name)
 
     def one_dimensional(self, row: Row, arrays: Arrays) -> Float:
         """Return the one-dimensional resistance of a breakdown row: t/(kA) or r/A, shape (S,). [K/W]"""

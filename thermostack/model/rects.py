@@ -44,6 +44,10 @@ class Values:
     def __contains__(self, path: str) -> bool:
         return path in self._centres
 
+    def with_samples(self, samples: Mapping[str, Float]) -> Values:
+        """Return the inputs with further samples, in place of those they had."""
+        return Values(self._centres, {**self._samples, **samples})
+
     @property
     def count(self) -> int:
         """Number of samples."""
@@ -173,6 +177,8 @@ def _runs(kinds: Sequence[int | None]) -> list[tuple[int, int, int | None]]:
 
 def columns(given: Sequence[Float | float | Sequence[Float | float]]) -> Float:
     """Stack scalars and samples into one array with the sample axis first; lists inside give a third axis."""
+    if given and all(np.ndim(c) == 0 for c in given):
+        return np.array([given], dtype=float)
     if given and isinstance(given[0], list | tuple):
         inner = [columns(list(c)) for c in given]  # type: ignore[arg-type]
         rows = max(len(a) for a in inner)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..errors import InputError
 from ..laws.flux_channel import FarFace, rectangle_on_flux_channel
-from ..laws.spreading import closed_form_spreading
+from ..laws.closed_form import closed_form_spreading
 from .graph import ENVIRONMENT, Arrays, Graph, Response
 
 __all__ = ["one_dimensional"]
@@ -150,7 +150,8 @@ def _block(graph: Graph, arrays: Arrays, block: int, above: Float, method: Metho
     area = size[:, 0] * size[:, 1]
     t, kz, kxy = arrays.thickness[:, slabs], arrays.k_through[:, slabs], arrays.k_in_plane[:, slabs]
     r = arrays.r_above[:, slabs]
-    steps = np.stack([t / kz, r], axis=2).reshape(len(np.atleast_1d(area + t[:, 0])), -1) / area[:, None]
+    steps = np.stack(np.broadcast_arrays(t / kz, r), axis=2)
+    steps = steps.reshape(len(steps), -1) / area[:, None]
     through = np.concatenate([np.cumsum(steps[:, ::-1], axis=1)[:, ::-1], np.zeros((len(steps), 1))], axis=1)
     leaves = _bounds(arrays, _upper(graph, block))
     constriction = np.zeros(1)

@@ -115,7 +115,7 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
         if joint.contact is None:
             yield Input(f"{joint.name}.contact", _contact(row), "lasting", f"{source}; {row.contact_basis}", True)
     if row.mount_sigma_ln > 0:
-        factor = Value(1.0, "", "fraction", "lognormal", math.exp(row.mount_sigma_ln))
+        factor = Value(1.0, "", "fraction", "lognormal", round(math.exp(row.mount_sigma_ln), 4))
         yield Input(f"{joint.name}.mount", factor, "mount", f"{row.name}: {row.mount_basis}")
 
 
@@ -137,4 +137,4 @@ def _lognormal(given: Range, dimension: str) -> Value:
     unit = DIMENSIONS[dimension].shown_in
     if given.low == given.high:
         return Value(_in(given.typical, dimension), unit, dimension)
-    return Value(_in(given.typical, dimension), unit, dimension, "lognormal", given.factor)
+    return Value(_in(given.typical, dimension), unit, dimension, "lognormal", round(given.factor, 4))

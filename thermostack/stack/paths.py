@@ -95,7 +95,7 @@ def get_value(stack: Stack, path: str) -> Value | None:
 def _get(part: Part, field: str) -> Value | None:
     if field.endswith(("_x", "_y")):
         pair = getattr(part, field[:-2])
-        return None if pair is None else pair["xy".index(field[-1])]  # type: ignore[no-any-return]
+        return None if pair is None else pair["xy".index(field[-1])]
     value = getattr(part, field)
     return value.total if isinstance(value, PowerMap) else value
 
@@ -129,7 +129,7 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
         changes = {"power": _scaled(part.power, value, path)}
     else:
         changes = {field: value}
-    return stack.swap(part.name, [replace(part, **changes)])  # type: ignore[arg-type]
+    return stack.swap(part.name, [replace(part, **changes)])
 
 
 def _scaled(power: PowerMap, value: ValueLike, path: str) -> PowerMap:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
 
 from ..errors import InputError, UnknownNameError, suggest
 from ..units import ValueLike
-from .parts import Board, Coolant, Die, Interface, Joint, Layer, Part, Sensor
+from .parts import Board, Coolant, Die, Interface, Joint, Layer, Part, PowerMap, Sensor
 from .paths import set_value
 
 if TYPE_CHECKING:
@@ -269,7 +269,7 @@ class Stack:
                 dies += [p for p in new if isinstance(p, Die)]
                 continue
             regions = _swap(die.power.regions, name, new)
-            power = die.power if regions == die.power.regions else replace(die.power, regions=regions)
+            power = die.power if regions == die.power.regions else PowerMap(die.power.total, regions)  # type: ignore[arg-type]
             joint = _swap_in_joints(die.joint, name, new)
             dies.append(_with(die, joint=joint, power=power) if (joint, power) != (die.joint, die.power) else die)
         one = {part.name: part for part in new}
@@ -304,11 +304,11 @@ class Stack:
 Joint_ = (Interface, Layer)
 
 
-def _rebuild(stack: Stack, **changes: object) -> Stack:
-    return replace(stack, **changes)  # type: ignore[arg-type]
+def _rebuild(stack: Stack, **changes: Any) -> Stack:
+    return replace(stack, **changes)
 
 
-def _with(part: P, **changes: object) -> P:
+def _with(part: P, **changes: Any) -> P:
     return replace(part, **changes)
 
 

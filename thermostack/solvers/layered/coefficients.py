@@ -6,13 +6,22 @@ are √(2i+1) P_i(ξ), of mean square one on the interval. A coefficient C_im is
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial.legendre import leggauss, legvander
 from numpy.typing import NDArray
 
-__all__ = ["cosine_coefficients", "legendre_values", "overlap", "spherical_bessel"]
+__all__ = [
+    "Basis",
+    "CosineBasis",
+    "LegendreBasis",
+    "cosine_coefficients",
+    "cosine_overlaps",
+    "overlap",
+    "spherical_bessel",
+]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
@@ -106,7 +115,7 @@ def cosine_coefficients(low: Float, high: Float, length: Float, modes: Int, degr
     omega = (0.5 * (high - low) * step)[..., None] * modes
     phase = (0.5 * (high + low) * step)[..., None] * modes
     j = spherical_bessel(int(degrees[-1]) + 1, omega)
-    root = np.where(modes == 0, 1.0, np.sqrt(2.0))
+    root = _norms(modes)
     even, odd = np.cos(phase) * root, np.sin(phase) * root
     out = np.empty((*omega.shape[:-1], len(degrees), len(modes)))
     for row, i in enumerate(degrees):
@@ -116,16 +125,97 @@ def cosine_coefficients(low: Float, high: Float, length: Float, modes: Int, degr
     return out
 
 
-def legendre_values(position: Float, degrees: Int) -> Float:
-    """√(2i+1) P_i at positions in −1 … 1; shape (*position.shape, p)."""
-    values: Float = legvander(position, int(degrees[-1]))[..., degrees] * np.sqrt(2.0 * degrees + 1.0)
-    return values
+def cosine_overlaps(low: Float, high: Float, first: CosineBasis, length: Float, modes: Int) -> Float:
+    r"""Mean over an interval of the product of the modes of two axes that share it.
+
+    .. math:: \frac{1}{w} \int \cos(\alpha x + \psi) \cos(\beta x) dx = \frac{1}{2} \sum_\pm
+        \mathrm{sinc}\frac{(\alpha \pm \beta) w}{2} \cos((\alpha \pm \beta) x_c + \psi)
+
+    Parameters
+    ----------
+    low, high : ndarray, shape (…)
+        Ends of the interval on the second axis. [m]
+    first : CosineBasis
+        Modes of the first axis, placed on the second.
+    length : ndarray, shape (…)
+        Length of the second axis. [m]
+    modes : ndarray of int, shape (M,)
+        Modes of the second axis.
+
+    Returns
+    -------
+    ndarray, shape (…, modes of the first axis, M)
+    """
+    middle, half = (0.5 * (low + high))[..., None, None], (0.5 * (high - low))[..., None, None]
+    alpha = (first.modes * (np.pi / first.length)[..., None])[..., :, None]
+    beta = (modes * (np.pi / length)[..., None])[..., None, :]
+    shift = first.shift[..., None, None]
+    total = np.sinc((alpha + beta) * half / np.pi) * np.cos((alpha + beta) * middle + alpha * shift)
+    total += np.sinc((alpha - beta) * half / np.pi) * np.cos((alpha - beta) * middle + alpha * shift)
+    norms = _norms(first.modes)[:, None] * _norms(modes)
+    return np.asarray(0.5 * total * norms)
+
+
+def _norms(modes: Int) -> Float:
+    """√2 for all modes but the mean, so that each has a mean square of one."""
+    return np.where(modes == 0, 1.0, np.sqrt(2.0))
+
+
+@dataclass(frozen=True, eq=False)
+class LegendreBasis:
+    """√(2i+1) P_i of the given degrees on an interval."""
+
+    degrees: Int
+
+    @property
+    def count(self) -> int:
+        """Number of functions."""
+        return len(self.degrees)
+
+    @property
+    def order(self) -> int:
+        """Degree of polynomial that a Gauss rule must integrate."""
+        return int(self.degrees[-1])
+
+    def values(self, x: Float, low: Float, high: Float) -> Float:
+        """Values at x, shape (…, points), in an interval with ends of shape (…); shape (…, points, count)."""
+        width = (high - low)[..., None]
+        inner = np.clip(2.0 * (x - low[..., None]) / np.where(width > 0.0, width, 1.0) - 1.0, -1.0, 1.0)
+        values: Float = legvander(np.where(width > 0.0, inner, 0.0), self.order)[..., self.degrees]
+        return values * np.sqrt(2.0 * self.degrees + 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class CosineBasis:
+    """Modes of another axis, whose lower end lies `shift` below that of the axis on which they are used. [m]"""
+
+    modes: Int
+    length: Float
+    shift: Float
+
+    @property
+    def count(self) -> int:
+        """Number of functions."""
+        return len(self.modes)
+
+    @property
+    def order(self) -> int:
+        """Degree of polynomial that a Gauss rule must integrate: beyond π/2 a wave, errors fall exponentially."""
+        return int(1.6 * self.modes[-1]) + 24
+
+    def values(self, x: Float, low: Float, high: Float) -> Float:
+        """Values at x, shape (…, points); shape (…, points, count)."""
+        angle = ((x + self.shift[..., None]) * (np.pi / self.length)[..., None])[..., None] * self.modes
+        return np.cos(angle) * _norms(self.modes)
+
+
+Basis = LegendreBasis | CosineBasis
 
 
 def overlap(
-    low_a: Float, high_a: Float, degrees_a: Int, low_b: Float, high_b: Float, degrees_b: Int, length: Float
+    low_a: Float, high_a: Float, basis_a: Basis, low_b: Float, high_b: Float, basis_b: Basis, length: Float
 ) -> Float:
-    r"""Sum over all modes, :math:`\sum_m C_{im} C'_{jm} = \frac{a}{w w'} \int P_i P'_j dx` over what both cover.
+    r"""Sum over all modes, :math:`\sum_m C_{im} C'_{jm} = \frac{a}{w w'} \int f_i f'_j dx` over what both cover.
 
     Parseval's theorem. One of the intervals may be a point; on the very edge of the other it counts one half.
 
@@ -133,36 +223,36 @@ def overlap(
     ----------
     low_a, high_a, low_b, high_b : ndarray, shape (…)
         Ends of two intervals, broadcast against each other. [m]
-    degrees_a, degrees_b : ndarray of int, shapes (p,), (p',)
-        Degrees of their polynomials.
+    basis_a, basis_b : LegendreBasis or CosineBasis
+        Functions f and f' on them.
     length : ndarray, shape (…)
         Length of the axis. [m]
 
     Returns
     -------
-    ndarray, shape (…, p, p')
+    ndarray, shape (…, functions of a, functions of b)
     """
-    width_a, width_b = high_a - low_a, high_b - low_b
-    nodes, weights = leggauss((int(degrees_a[-1]) + int(degrees_b[-1])) // 2 + 1)
+    low_a, high_a, low_b, high_b = np.broadcast_arrays(low_a, high_a, low_b, high_b)
+    nodes, weights = leggauss((basis_a.order + basis_b.order) // 2 + 1)
     low, high = np.maximum(low_a, low_b), np.minimum(high_a, high_b)
     shared = np.maximum(high - low, 0.0)
     x = (0.5 * (low + high))[..., None] + 0.5 * shared[..., None] * nodes
-    value_a = legendre_values(_local(x, low_a, width_a), degrees_a)
-    value_b = legendre_values(_local(x, low_b, width_b), degrees_b)
-    # the mean over what is shared, times a × shared/(w w'); a point shares "all of itself" with an interval around it
+    value_a, value_b = basis_a.values(x, low_a, high_a), basis_b.values(x, low_b, high_b)
+    gram: Float = (value_a * (0.5 * weights)[:, None]).swapaxes(-1, -2) @ value_b
+    return gram * (_shared_part(low_a, high_a, low_b, high_b) * length)[..., None, None]
+
+
+def _shared_part(low_a: Float, high_a: Float, low_b: Float, high_b: Float) -> Float:
+    """Length shared by two intervals over the product of their lengths; 1/length for a point inside the other. [1/m]"""
+    width_a, width_b = high_a - low_a, high_b - low_b
     narrow, wide = np.minimum(width_a, width_b), np.maximum(width_a, width_b)
     tiny = 1e-9 * wide
+    gap = np.minimum(high_a, high_b) - np.maximum(low_a, low_b)
     point = narrow <= tiny
-    inside = np.where(high - low >= -tiny, 1.0, 0.0)
-    edge = np.minimum(np.abs(low - np.where(width_a > width_b, low_a, low_b)),
-                      np.abs(high - np.where(width_a > width_b, high_a, high_b)))
-    inside = np.where(edge < tiny, 0.5 * inside, inside)
-    part = np.where(point, inside, shared / np.where(point, 1.0, narrow))
-    gram: Float = np.einsum("...qi,...qj,q->...ij", value_a, value_b, 0.5 * weights)
-    return gram * (part * length / wide)[..., None, None]
-
-
-def _local(x: Float, low: Float, width: Float) -> Float:
-    """Position −1 … 1 within an interval; 0 within a point."""
-    w = np.where(width > 0.0, width, 1.0)[..., None]
-    return np.where(width[..., None] > 0.0, np.clip(2.0 * (x - low[..., None]) / w - 1.0, -1.0, 1.0), 0.0)
+    a_wide = width_a >= width_b
+    to_edge = np.minimum(
+        np.abs(np.where(a_wide, low_b - low_a, low_a - low_b)), np.abs(np.where(a_wide, high_a - high_b, high_b - high_a))
+    )
+    inside = np.where(gap >= -tiny, np.where(to_edge <= tiny, 0.5, 1.0), 0.0)
+    part: Float = np.where(point, inside, np.maximum(gap, 0.0) / np.where(point, 1.0, narrow)) / wide
+    return part

@@ -12,11 +12,18 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermostack.solvers.layered.coefficients import cosine_coefficients, overlap
+from thermostack.solvers.layered.coefficients import (
+    Basis,
+    CosineBasis,
+    LegendreBasis,
+    cosine_coefficients,
+    cosine_overlaps,
+    overlap,
+)
 from thermostack.solvers.layered.impedance import Slab, film_hybrid, rise_at_cut, through
 from thermostack.solvers.layered.modes import NODES, REACH, Axis, radau
 
-__all__ = ["LOWER", "UPPER", "BlockModes", "Cut", "Patch"]
+__all__ = ["LOWER", "UPPER", "BlockModes", "Cut", "Patch", "Shadow"]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
@@ -37,7 +44,7 @@ Level = str | Cut
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """Rectangles on one level of a block with the coefficients of their polynomials on both axes.
+    """Rectangles on one level of a block with the coefficients of functions on them, on both axes.
 
     Attributes
     ----------
@@ -45,15 +52,36 @@ class Patch:
         Where in the block they lie.
     ends : tuple of two pairs of ndarray, shape (G, n)
         Lower and upper ends on both axes, from the lower left corner of the block. [m]
-    degrees : tuple of two ndarrays of int
-        Degrees on both axes.
-    coefficients : tuple of two ndarrays, shape (G, n, p, modes)
+    bases : tuple of two bases
+        Functions on both axes.
+    coefficients : tuple of two ndarrays, shape (G, n, functions, modes)
     """
 
     level: Level
     ends: tuple[tuple[Float, Float], tuple[Float, Float]]
-    degrees: tuple[Int, Int]
+    bases: tuple[Basis, Basis]
     coefficients: tuple[Float, Float]
+
+
+@dataclass(frozen=True, eq=False)
+class Shadow:
+    """Given flux through a contact: a cosine series of the block below, as it loads one side of the contact.
+
+    Attributes
+    ----------
+    patch : Patch
+        The series' modes as functions on the contact, one rectangle.
+    heat : ndarray, shape (S, n, Mₓ, M_y)
+        Coefficients of n such fluxes, times the area of the contact. [W]
+    """
+
+    patch: Patch
+    heat: Float
+
+    def modal(self, inside: tuple[int, int]) -> Float:
+        """Heat in the modes of the block on whose face it acts, shape (S, n, M, N). [W]"""
+        x, y = (c[:, :, :, :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
+        return x.swapaxes(-1, -2) @ self.heat @ y
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,15 +187,30 @@ class BlockModes:
             self._half_spaces[face] = (value * gamma)[:, 0, 0]
         return self._half_spaces[face]
 
+    def _ends(self, rect: Float) -> tuple[tuple[Float, Float], tuple[Float, Float]]:
+        """Ends on both axes of rectangles (G, n, 4) in stack coordinates, from the corner of the block."""
+        x, y = (modes.origin[:, None] for modes in self.axes)
+        return (rect[..., 0] - x, rect[..., 2] - x), (rect[..., 1] - y, rect[..., 3] - y)
+
     def patch(self, level: Level, rect: Float, degrees: tuple[Int, Int]) -> Patch:
-        """Rectangles, shape (G, n, 4), in stack coordinates, on a level of the block."""
-        ends, coefficients = [], []
-        for axis, modes in enumerate(self.axes):
-            low = rect[:, :, axis] - modes.origin[:, None]
-            high = rect[:, :, axis + 2] - modes.origin[:, None]
-            ends.append((low, high))
-            coefficients.append(cosine_coefficients(low, high, modes.length[:, None], modes.modes, degrees[axis]))
-        return Patch(level, (ends[0], ends[1]), degrees, (coefficients[0], coefficients[1]))
+        """Polynomials on rectangles, shape (G, n, 4), in stack coordinates, on a level of the block."""
+        ends = self._ends(rect)
+        x, y = (
+            cosine_coefficients(*e, modes.length[:, None], modes.modes, d)
+            for e, modes, d in zip(ends, self.axes, degrees, strict=True)
+        )
+        return Patch(level, ends, (LegendreBasis(degrees[0]), LegendreBasis(degrees[1])), (x, y))
+
+    def shadow_patch(self, face: str, rect: Float, lower: BlockModes) -> Patch:
+        """Modes of the block below a contact as functions on it; `rect` has shape (G, 1, 4)."""
+        ends = self._ends(rect)
+        bases, coefficients = [], []
+        for e, modes, other in zip(ends, self.axes, lower.axes, strict=True):
+            shift = (modes.origin - other.origin)[:, None]
+            basis = CosineBasis(other.modes[: other.inside], other.length[:, None], shift)
+            bases.append(basis)
+            coefficients.append(cosine_overlaps(*e, basis, modes.length[:, None], modes.modes))
+        return Patch(face, ends, (bases[0], bases[1]), (coefficients[0], coefficients[1]))
 
     # -- sums over modes ------------------------------------------------------------------------------------------
 
@@ -183,7 +226,7 @@ class BlockModes:
         low_a, high_a = (end[:, :, None] for end in a.ends[axis])
         low_b, high_b = (end[:, None, :] for end in b.ends[axis])
         length = modes.length[:, None, None]
-        whole = overlap(low_a, high_a, a.degrees[axis], low_b, high_b, b.degrees[axis], length)
+        whole = overlap(low_a, high_a, a.bases[axis], low_b, high_b, b.bases[axis], length)
         damped = Ca * modes.damping[:, None, None, :, None, :]
         m = modes.inside
         every = np.concatenate([whole[:, :, :, None], damped @ Cb], axis=3)
@@ -226,10 +269,59 @@ class BlockModes:
         if a.level == b.level:
             K = K + self._tail(a, b) * self.half_space(b.level)[:, None, None, None]
         K = K / self.area[:, None, None, None]
-        (px, py), (qx, qy) = (tuple(len(d) for d in patch.degrees) for patch in (a, b))
+        (px, py), (qx, qy) = (tuple(basis.count for basis in patch.bases) for patch in (a, b))
         K = K.reshape(len(K), pairs, px, qx, py, qy).transpose(0, 1, 2, 4, 3, 5)
         shape = (len(K), a.coefficients[0].shape[1], b.coefficients[0].shape[1], px * py, qx * qy)
         return np.ascontiguousarray(K).reshape(shape)
+
+    def response(self, a: Patch, b: Shadow) -> Float:
+        """Rise of the rectangles of `a`, averaged over its polynomials, by the fluxes of a shadow.
+
+        Returns
+        -------
+        ndarray, shape (S, n, n', pₓ·p_y)
+            For n rectangles and n' fluxes. [K]
+        """
+        face = b.patch.level
+        assert isinstance(face, str)
+        inside = self.axes[0].inside, self.axes[1].inside
+        load = self.impedance(a.level, face)[:, None] * b.modal(inside)
+        x, y = (c[:, :, None, :, :m] for c, m in zip(a.coefficients, inside, strict=True))
+        rise = x @ load[:, None] @ y.swapaxes(-1, -2)
+        if a.level == face:
+            rise = rise + self._tail_response(a, b) * self.half_space(face)[:, None, None, None, None]
+        rise = rise / self.area[:, None, None, None, None]
+        return rise.reshape(*rise.shape[:3], -1)
+
+    def _tail_response(self, a: Patch, b: Shadow) -> Float:
+        """Part of modes outside the box in `response`, shape (S, n, n', pₓ, p_y)."""
+        def tails(axis: int) -> list[Float]:
+            parts = self._axis_tails(axis, a, b.patch)
+            return [t.reshape(*t.shape[:3], a.bases[axis].count, -1) for t in parts]
+
+        (x_all, x_box), (y_all, y_box) = tails(0), tails(1)
+        total: Float = np.zeros(1)
+        for node in range(NODES):
+            w = self._weights[:, node, None, None, None, None]
+            for sign, x, y in ((1.0, x_all, y_all), (-1.0, x_box, y_box)):
+                part = x[:, :, None, node] @ b.heat[:, None] @ y[:, :, None, node].swapaxes(-1, -2)
+                total = total + sign * w * part
+        return total
+
+    def mutual(self, a: Shadow, b: Shadow) -> Float:
+        """Σ of each flux of `a` times the rise by each flux of `b`, over the contact of `a`: shape (S, n, n'). [K W]"""
+        face, other = a.patch.level, b.patch.level
+        assert isinstance(face, str)
+        assert isinstance(other, str)
+        inside = self.axes[0].inside, self.axes[1].inside
+        left = a.modal(inside)
+        load = self.impedance(face, other)[:, None] * (left if a is b else b.modal(inside))
+        total = left.reshape(*left.shape[:2], -1) @ load.reshape(*load.shape[:2], -1).swapaxes(-1, -2)
+        if face == other:
+            tail = self._tail_response(a.patch, b)[:, 0]
+            tail = a.heat.reshape(*a.heat.shape[:2], -1) @ tail.reshape(*tail.shape[:2], -1).swapaxes(-1, -2)
+            total = total + tail * self.half_space(face)[:, None, None]
+        return np.asarray(total / self.area[:, None, None])
 
 
 def _products(a: Float, b: Float) -> Float:

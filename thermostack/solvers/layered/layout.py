@@ -33,11 +33,14 @@ class Layout:
         On each axis: (None,) for all modes together, (0,) or (0, 1) where even and odd ones never mix.
     modes : tuple of pairs of int
         Modes on each axis for each block.
+    shaded : tuple of bool
+        For each block, whether a source heats less than its whole face: contacts then get the source's shadow.
     """
 
     closed: tuple[bool, ...]
     parities: tuple[tuple[int | None, ...], tuple[int | None, ...]]
     modes: tuple[tuple[int, int], ...]
+    shaded: tuple[bool, ...]
 
 
 def rows(arrays: Arrays, index: slice | Int) -> Arrays:
@@ -57,23 +60,25 @@ def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> list[tup
     closed = _closed(graph, arrays)
     symmetric, even = _symmetric(graph, arrays, closed)
     modes = _modes(graph, arrays, closed, settings)
-    parts = [closed, symmetric, even, modes.reshape(len(modes), -1)]
+    shaded = _shaded(graph, arrays)
+    parts = [closed, symmetric, even, shaded, modes.reshape(len(modes), -1)]
     samples = arrays.samples
     table = np.concatenate([np.broadcast_to(part, (samples, part.shape[1])).astype(np.intp) for part in parts], axis=1)
     if samples == 1:
         unique, which = table, np.zeros(1, dtype=np.intp)
     else:
         unique, which = np.unique(table, axis=0, return_inverse=True)
-    contacts = len(graph.contacts)
+    contacts, blocks = len(graph.contacts), len(graph.slabs_of_block)
     found = []
     for i, row in enumerate(unique):
         flags = row[contacts : contacts + 4].astype(bool)
         parity = tuple(((0,) if flags[2 + a] else (0, 1)) if flags[a] else (None,) for a in range(2))
-        counts = row[contacts + 4 :].reshape(-1, 2)
+        shades, counts = row[contacts + 4 :][:blocks], row[contacts + 4 + blocks :].reshape(-1, 2)
         layout = Layout(
             tuple(bool(v) for v in row[:contacts]),
             (parity[0], parity[1]),
             tuple((int(m), int(n)) for m, n in counts),
+            tuple(bool(v) for v in shades),
         )
         found.append((layout, np.flatnonzero(which.reshape(-1) == i)))
     return found
@@ -87,13 +92,28 @@ def _closed(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
         if ENVIRONMENT not in (contact.below, contact.above):
             continue
         block = contact.below if contact.above == ENVIRONMENT else contact.above
-        size, centre = arrays.size[:, block], arrays.centre[:, block]
-        rect, slack = arrays.contact_rect[:, i], TOLERANCE * size
-        whole = (np.abs(rect[:, :2] - centre + 0.5 * size) <= slack) & (np.abs(rect[:, 2:] - centre - 0.5 * size) <= slack)
-        closed[:, i] = whole.all(axis=1)
+        closed[:, i] = _whole(arrays, arrays.contact_rect[:, i], block)
         if contact.below == ENVIRONMENT:  # a film beside the path: its conductance must be finite
             closed[:, i] &= arrays.contact_r[:, i] > 0.0
     return closed
+
+
+def _whole(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
+    """Whether rectangles, shape (S or 1, 4), cover the whole footprint of a block."""
+    size, centre = arrays.size[:, block], arrays.centre[:, block]
+    slack = TOLERANCE * size
+    low, high = np.abs(rect[:, :2] - centre + 0.5 * size), np.abs(rect[:, 2:] - centre - 0.5 * size)
+    whole: NDArray[np.bool_] = ((low <= slack) & (high <= slack)).all(axis=1)
+    return whole
+
+
+def _shaded(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
+    """Whether a source heats only part of the face of each block, shape (S or 1, blocks)."""
+    samples = max(len(a) for a in (arrays.source_rect, arrays.size, arrays.centre))
+    shaded = np.zeros((samples, len(graph.slabs_of_block)), dtype=bool)
+    for i, source in enumerate(graph.sources):
+        shaded[:, source.block] |= ~_whole(arrays, arrays.source_rect[:, i], source.block)
+    return shaded
 
 
 def _symmetric(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -1,10 +1,11 @@
 """Two-dimensional conduction by finite volumes on a graded tensor grid: x–z and axisymmetric r–z sections.
 
-`grid` makes the axes, `section` describes, `solve` solves, `field` answers; `flat` and `stack_section` bring the
-graph-and-arrays contract to a section: `strip` and `axisymmetric` are solvers like any other.
+`grid` makes the axes, `section` describes, `finite_volume` solves, `field` answers; `flat` and `stack_section` bring
+the graph-and-arrays contract to a section: `strip` and `axisymmetric` are solvers like any other.
 """
 
 from thermostack.solvers.sections.field import Field
+from thermostack.solvers.sections.finite_volume import assemble, extrapolate, solve, solve_many
 from thermostack.solvers.sections.grid import Axis, graded, uniform
 from thermostack.solvers.sections.section import (
     Edge,
@@ -18,7 +19,6 @@ from thermostack.solvers.sections.section import (
     Section,
     Void,
 )
-from thermostack.solvers.sections.solve import assemble, extrapolate, solve, solve_many
 from thermostack.solvers.sections.stack_section import (
     CrossSection,
     axisymmetric,

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from thermostack.errors import InputError
+from thermostack.errors import InputError, SolveError
 from thermostack.solvers.sections.grid import Axis
 
 __all__ = [
@@ -253,6 +253,8 @@ class Section:
         ------
         InputError
             If one is not finite and above zero.
+        SolveError
+            If a function of the temperature gives such a one.
         """
         k_x, k_z = np.ones(self.shape), np.ones(self.shape)
         for number, patch in enumerate(self.patches):
@@ -261,11 +263,12 @@ class Section:
                 continue
             for k, given in ((k_x, patch.k_x), (k_z, patch.k_x if patch.k_z is None else patch.k_z)):
                 k[mine] = given(temperature[mine]) if callable(given) else given
-                if not np.all(np.isfinite(k[mine]) & (k[mine] > 0.0)):
-                    raise InputError(
-                        f"patch {number} has conductivity {np.min(k[mine]):g} W/(m K)",
-                        expected="finite values above zero",
-                    )
+                bad = ~(np.isfinite(k[mine]) & (k[mine] > 0.0))
+                if bad.any():
+                    problem = f"patch {number} has conductivity {k[mine][bad][0]:g} W/(m K)"
+                    if callable(given):
+                        raise SolveError(f"{problem} at temperature {temperature[mine][bad][0]:g}")
+                    raise InputError(problem, expected="finite values above zero")
         return k_x, k_z
 
     @cached_property

@@ -13,10 +13,10 @@ from thermostack.errors import InputError
 from thermostack.solvers.convergence import richardson
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph, Response
 from thermostack.solvers.sections.field import Field, Side
+from thermostack.solvers.sections.finite_volume import solve_many
 from thermostack.solvers.sections.flat import Flat, Interval, flatten_discs, flatten_strip, row
 from thermostack.solvers.sections.grid import Axis, graded
 from thermostack.solvers.sections.section import Edge, Film, Fixed, Heat, Joint, OnLine, Patch, Section
-from thermostack.solvers.sections.solve import solve_many
 
 __all__ = ["CrossSection", "axisymmetric", "cross_section_of_discs", "cross_section_of_strip", "strip"]
 

@@ -46,8 +46,8 @@ class Faces:
     @property
     def share_high(self) -> Float:
         """Share of heat put into the face that goes to the high side at equal temperatures."""
-        low = 1.0 / (1.0 + self.r_low / self.r_high)
-        return 1.0 - low
+        with np.errstate(divide="ignore", invalid="ignore"):  # a fixed edge takes all; no cell on either side: none
+            return 1.0 - 1.0 / (1.0 + self.r_low / self.r_high)
 
 
 def _faces(section: Section, normal: Normal, k: Float, edge_values: Sequence[tuple[Float, Float]]) -> Faces:
@@ -278,7 +278,7 @@ def solve_many(section: Section, heats: Sequence[tuple[Heat, ...]]) -> list[Fiel
     """
     if section.nonlinear:
         raise InputError("several loads on a nonlinear section", expected="conductivities and edges that are linear")
-    edges = [_edge_values(section, e, np.zeros(0)) for e in section.edges]
+    edges = [_edge_values(section, e, _surface(section, e, None, 0.0)) for e in section.edges]
     system = assemble(section, *section.conductivities(np.zeros(section.shape)), edges)
     inverse = _factor(system.matrix)
     fields = []

@@ -1,0 +1,262 @@
+"""Predict the temperatures of a stack, and show which layer limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from .cautions import Caution, cautions
+from .errors import InputError
+from .model import model_of
+from .operating import OperatingPoint, operate, to_limit
+from .solvers import solver_named
+from .stack.stack import Stack
+from .tables import Column, Table
+from .units import ValueLike, convert, parse, quantity
+
+if TYPE_CHECKING:
+    import pint
+    from matplotlib.axes import Axes
+
+__all__ = ["DEFAULT_SOLVER", "Prediction", "predict"]
+
+DEFAULT_SOLVER = "one-dimensional"
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """Temperatures of a stack at its operating point.
+
+    Made by `predict`. Temperatures are steady, at the described power and coolant temperature.
+
+    Attributes
+    ----------
+    stack : Stack
+    solver : str
+        Name of the method.
+    point : OperatingPoint
+        All the numbers, in SI.
+    """
+
+    stack: Stack
+    solver: str
+    point: OperatingPoint
+
+    # -- single figures
+
+    @property
+    def junction(self) -> pint.Quantity:
+        """Hottest temperature of an active face; of an even map, the centre of the die. [°C]"""
+        return quantity(self._absolute(self.point.junction_rise[0]), "temperature")
+
+    @property
+    def mean(self) -> pint.Quantity:
+        """Mean temperature of the active face of the die (of the hottest, where there are several). [°C]"""
+        return quantity(self._absolute(self.point.probe("mean", self.hottest_die)[0]), "temperature")
+
+    @property
+    def resistance(self) -> pint.Quantity:
+        """Junction to coolant, per watt of all dies. [K/W]"""
+        return quantity(self.point.junction_rise[0] / self.point.total[0], "resistance")
+
+    @property
+    def specific_resistance(self) -> pint.Quantity:
+        """Rise of the die's mean over the coolant per heat flux of the die: mm²·K/W on the die."""
+        area = self.point.model.die_area(self.hottest_die, self.point.values)
+        power = self.point.die_power(self.hottest_die)[0]
+        return quantity(self.point.probe("mean", self.hottest_die)[0] * float(area) / power, "specific resistance")
+
+    @property
+    def hottest_die(self) -> str:
+        """Name of the die with the hottest active face."""
+        return self.point.hottest_die
+
+    def headroom(self, limit: ValueLike) -> pint.Quantity:
+        """Power that may be added, in the same map, until the junction is at `limit`; negative above it. [W]
+
+        Parameters
+        ----------
+        limit : temperature
+            Such as ``"95 degC"``.
+        """
+        at = _limit(limit, self.point)
+        return quantity(to_limit(self.point, solver_named(self.solver), at)[0] - self.point.total[0], "power")
+
+    @property
+    def heat_imbalance(self) -> float:
+        """Heat made minus heat that leaves, relative to the heat made."""
+        return float(self.point.imbalance[0])
+
+    def _absolute(self, rise: float) -> float:
+        return float(self.point.coolant[0] + rise)
+
+    # -- tables
+
+    @cached_property
+    def sensors(self) -> Table:
+        """What each sensor reads: those of the stack, or a mean for each region or die where it has none."""
+        return Table(
+            (Column("sensor", "sensor"), Column("at", "at"), Column("reading_degC", "reads [°C]", ".1f"),
+             Column("rise_K", "over coolant [K]", ".1f")),
+            tuple((name, at, convert(float(t[0]), "temperature"), float(t[0] - self.point.coolant[0]))
+                  for name, at, t in self.point.readings()),
+            title="Sensors",
+        )  # fmt: skip
+
+    @cached_property
+    def breakdown(self) -> Table:
+        """Where the temperature drops, a row a layer, from the hottest die up to the coolant; the rows add up."""
+        return self.breakdown_of(self.hottest_die)
+
+    def breakdown_of(self, die: str) -> Table:
+        """Return the breakdown for one die of several."""
+        point, rows = self.point, []
+        total = float(point.probe("mean", die)[0])
+        watts = float(point.total[0])
+        for row in point.model.rows[die]:
+            drop, below = float(point.difference(row)[0]), float(point.below(row)[0])
+            straight = float(point.model.one_dimensional(row, point.arrays)[0] * point.crossing(row)[0])
+            rows.append((
+                row.part, straight / watts, (drop - straight) / watts, drop / watts, 100 * drop / total, drop,
+                convert(self._absolute(below), "temperature"), convert(self._absolute(below - drop), "temperature"),
+            ))  # fmt: skip
+        rows.append((f"{die}, mean to coolant", *(sum(r[i] for r in rows) for i in range(1, 6)),  # type: ignore[misc]
+                     rows[0][6], convert(self._absolute(0.0), "temperature")))  # fmt: skip
+        columns = (
+            Column("part", "part"),
+            Column("one_dimensional_K_per_W", "one-dimensional [K/W]", ".4f"),
+            Column("spreading_K_per_W", "spreading [K/W]", ".4f"),
+            Column("resistance_K_per_W", "together [K/W]", ".4f"),
+            Column("share_percent", "share [%]", ".1f"),
+            Column("drop_K", "drop [K]", ".2f"),
+            Column("below_degC", "below [°C]", ".1f"),
+            Column("above_degC", "above [°C]", ".1f"),
+        )
+        return Table(columns, tuple(rows), title=f"Breakdown, {self.stack.label}", notes=self.notes)
+
+    @property
+    def limiting(self) -> str:
+        """Name of the part with the largest temperature drop."""
+        rows = self.point.model.rows[self.hottest_die]
+        return max(rows, key=lambda row: float(self.point.difference(row)[0])).part
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, and how far the method may be off."""
+        error = float(self.point.error[0].max())
+        assumed = [entry for entry in self.point.model.inputs.values() if entry.assumed]
+        notes = list(self.point.model.notes)
+        if assumed:
+            notes.append("assumed: " + ", ".join(f"{entry.path} {entry.value}" for entry in assumed))
+        notes.append(f"solver {self.point.response.solver}, own error estimate {error:.2g} K")
+        return tuple(notes)
+
+    @cached_property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What to be careful about."""
+        return cautions(self.stack, self.temperatures)
+
+    @property
+    def temperatures(self) -> Mapping[str, tuple[float, float]]:
+        """Temperature below and above each part, and of the junction. [K]"""
+        found = {}
+        for rows in self.point.model.rows.values():
+            for row in rows:
+                below = self._absolute(float(self.point.below(row)[0]))
+                found[row.part] = (below, below - float(self.point.difference(row)[0]))
+        junction = self._absolute(self.point.junction_rise[0])
+        return {**found, "junction": (junction, junction)}
+
+    # -- showing
+
+    @cached_property
+    def summary(self) -> Table:
+        """Return the answer in a few figures."""
+        point = self.point
+        rows: list[tuple[str, float, str]] = [
+            ("junction (hottest point)", convert(self._absolute(point.junction_rise[0]), "temperature"), "°C"),
+            (f"{self.hottest_die}, mean", float(self.mean.magnitude), "°C"),
+            ("coolant", convert(float(point.coolant[0]), "temperature"), "°C"),
+            ("power", float(point.total[0]), "W"),
+            ("junction to coolant", float(self.resistance.magnitude), "K/W"),
+            ("die mean to coolant, on the die", float(self.specific_resistance.magnitude), "mm²·K/W"),
+        ]
+        board = float(point.board_share[0])
+        if point.model.board_contacts:
+            rows.append(("share that leaves by the board", 100 * board, "%"))
+        return Table((Column("what", "what"), Column("value", "value"), Column("unit", "unit")), tuple(rows),
+                     title=self.stack.label)  # fmt: skip
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the answer as plain numbers, with units in the names."""
+        return {
+            "stack": self.stack.name,
+            "variant": self.stack.label,
+            "solver": self.point.response.solver,
+            "junction_degC": float(self.junction.magnitude),
+            "mean_degC": float(self.mean.magnitude),
+            "coolant_degC": float(convert(float(self.point.coolant[0]), "temperature")),
+            "power_W": float(self.point.total[0]),
+            "resistance_K_per_W": float(self.resistance.magnitude),
+            "specific_resistance_mm2_K_per_W": float(self.specific_resistance.magnitude),
+            "error_K": float(self.point.error[0].max()),
+            "limiting": self.limiting,
+            "breakdown": self.breakdown.to_dict(),
+            "sensors": self.sensors.to_dict(),
+            "cautions": [caution.text for caution in self.cautions],
+            "notes": list(self.notes),
+        }
+
+    def __str__(self) -> str:
+        from .cautions import as_text
+
+        return "\n\n".join([str(self.summary), str(self.breakdown), as_text(self.cautions)])
+
+    def __repr__(self) -> str:
+        return f"<Prediction of {self.stack.label!r}: junction {self.junction.magnitude:.1f} °C, {self.solver}>"
+
+    def _repr_html_(self) -> str:
+        from .cautions import as_html
+
+        return self.summary._repr_html_() + self.breakdown._repr_html_() + as_html(self.cautions)
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the breakdown as bars."""
+        from .plots import breakdown
+
+        return breakdown(self, ax=ax)
+
+
+def _limit(limit: ValueLike, point: OperatingPoint) -> float:
+    value = parse(limit, "temperature", "limit").si
+    if value <= float(point.coolant.min()):
+        cold = convert(float(point.coolant.min()), "temperature")
+        raise InputError(f"{limit!r} is not above the coolant at {cold:.4g} °C", where="limit",
+                         expected="a junction temperature, such as '95 degC'")  # fmt: skip
+    return value
+
+
+def predict(stack: Stack, solver: str = DEFAULT_SOLVER) -> Prediction:
+    """Predict the temperatures of a stack.
+
+    Parameters
+    ----------
+    stack : Stack
+    solver : {"one-dimensional", "axisymmetric", "layered"}
+
+    Returns
+    -------
+    Prediction
+        With ``.junction``, ``.mean``, ``.resistance``, ``.breakdown``, ``.sensors``, ``.headroom(limit)``,
+        ``.cautions``; shows itself as tables.
+
+    Raises
+    ------
+    InputError
+        The stack makes no sense as a whole, or the solver cannot answer for it; the message names the parts.
+    SolveError
+        No operating point was found.
+    """
+    return Prediction(stack, solver, operate(model_of(stack), solver_named(solver)))
