@@ -47,7 +47,9 @@ if TYPE_CHECKING:
 _HOME = {
     ".cautions": ("Caution",),
     ".comparison": ("Comparison", "compare"),
-    ".errors": ("FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError", "UnknownNameError"),
+    ".errors": (
+        "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError", "UnknownNameError",
+    ),
     ".materials": ("InterfaceClass", "Material", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),
     ".stack.files": ("read_stack", "read_variants", "write_stack"),

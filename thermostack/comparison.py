@@ -54,8 +54,12 @@ class Comparison:
         ]
         if self.limit is not None:
             columns.insert(7, Column("headroom_W", f"headroom to {self.limit} [W]", ".0f"))
-        return Table(tuple(columns), tuple(self._row(p) for p in self.predictions), title=self.baseline.stack.name,
-                     notes=self.notes)  # fmt: skip
+        return Table(
+            tuple(columns),
+            tuple(self._row(p) for p in self.predictions),
+            title=self.baseline.stack.name,
+            notes=self.notes,
+        )
 
     def _row(self, p: Prediction) -> tuple[Cell, ...]:
         first = self.baseline

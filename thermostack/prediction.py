@@ -98,12 +98,18 @@ class Prediction:
     def sensors(self) -> Table:
         """What each sensor reads: those of the stack, or a mean for each region or die where it has none."""
         return Table(
-            (Column("sensor", "sensor"), Column("at", "at"), Column("reading_degC", "reads [°C]", ".1f"),
-             Column("rise_K", "over coolant [K]", ".1f")),
-            tuple((name, at, convert(float(t[0]), "temperature"), float(t[0] - self.point.coolant[0]))
-                  for name, at, t in self.point.readings()),
+            (
+                Column("sensor", "sensor"),
+                Column("at", "at"),
+                Column("reading_degC", "reads [°C]", ".1f"),
+                Column("rise_K", "over coolant [K]", ".1f"),
+            ),
+            tuple(
+                (name, at, convert(float(t[0]), "temperature"), float(t[0] - self.point.coolant[0]))
+                for name, at, t in self.point.readings()
+            ),
             title="Sensors",
-        )  # fmt: skip
+        )
 
     @cached_property
     def breakdown(self) -> Table:
@@ -118,12 +124,26 @@ class Prediction:
         for row in point.model.rows[die]:
             drop, below = float(point.difference(row)[0]), float(point.below(row)[0])
             straight = float(point.model.one_dimensional(row, point.arrays)[0] * point.crossing(row)[0])
-            rows.append((
-                row.part, straight / watts, (drop - straight) / watts, drop / watts, 100 * drop / total, drop,
-                convert(self._absolute(below), "temperature"), convert(self._absolute(below - drop), "temperature"),
-            ))  # fmt: skip
-        rows.append((f"{die}, mean to coolant", *(sum(r[i] for r in rows) for i in range(1, 6)),  # type: ignore[misc]
-                     rows[0][6], convert(self._absolute(0.0), "temperature")))  # fmt: skip
+            rows.append(
+                (
+                    row.part,
+                    straight / watts,
+                    (drop - straight) / watts,
+                    drop / watts,
+                    100 * drop / total,
+                    drop,
+                    convert(self._absolute(below), "temperature"),
+                    convert(self._absolute(below - drop), "temperature"),
+                )
+            )
+        rows.append(
+            (
+                f"{die}, mean to coolant",
+                *(sum(r[i] for r in rows) for i in range(1, 6)),  # type: ignore[misc]
+                rows[0][6],
+                convert(self._absolute(0.0), "temperature"),
+            )
+        )
         columns = (
             Column("part", "part"),
             Column("one_dimensional_K_per_W", "one-dimensional [K/W]", ".4f"),
@@ -186,8 +206,11 @@ class Prediction:
         board = float(point.board_share[0])
         if point.model.board_contacts:
             rows.append(("share that leaves by the board", 100 * board, "%"))
-        return Table((Column("what", "what"), Column("value", "value"), Column("unit", "unit")), tuple(rows),
-                     title=self.stack.label)  # fmt: skip
+        return Table(
+            (Column("what", "what"), Column("value", "value"), Column("unit", "unit")),
+            tuple(rows),
+            title=self.stack.label,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return the answer as plain numbers, with units in the names."""
@@ -233,8 +256,11 @@ def _limit(limit: ValueLike, point: OperatingPoint) -> float:
     value = parse(limit, "temperature", "limit").si
     if value <= float(point.coolant.min()):
         cold = convert(float(point.coolant.min()), "temperature")
-        raise InputError(f"{limit!r} is not above the coolant at {cold:.4g} °C", where="limit",
-                         expected="a junction temperature, such as '95 degC'")  # fmt: skip
+        raise InputError(
+            f"{limit!r} is not above the coolant at {cold:.4g} °C",
+            where="limit",
+            expected="a junction temperature, such as '95 degC'",
+        )
     return value
 
 

@@ -106,8 +106,11 @@ class Sweep:
         """Return a row a combination of values."""
         grids = np.meshgrid(*(axis.shown for axis in self.axes), indexing="ij")
         columns = [Column(axis.path, f"{axis.path} [{axis.unit}]" if axis.unit else axis.path) for axis in self.axes]
-        columns += [Column("junction_degC", "junction [°C]", ".2f"), Column("mean_degC", "die mean [°C]", ".2f"),
-                    Column("resistance_K_per_W", "junction to coolant [K/W]", ".4f")]  # fmt: skip
+        columns += [
+            Column("junction_degC", "junction [°C]", ".2f"),
+            Column("mean_degC", "die mean [°C]", ".2f"),
+            Column("resistance_K_per_W", "junction to coolant [K/W]", ".4f"),
+        ]
         data = [*grids, self.junction, self.mean, self.resistance]
         rows = tuple(tuple(float(x) for x in row) for row in zip(*(np.ravel(d) for d in data), strict=True))
         return Table(tuple(columns), rows, title=f"Sweep, {self.stack.label}")

@@ -182,15 +182,20 @@ class Block:
         """Return what a unit modal load at z-node b does at z-node a, for each mode; without the mean of the block."""
         a, b = min(a, b), max(a, b)
         if (a, b) not in self._green:
-            total = np.zeros_like(self.mode)
-            for va, vb, mu in zip(self.Vz[a], self.Vz[b], self.lz, strict=True):
-                if mu > 0:
-                    total += va * vb / (self.mode + mu)
-                else:  # the constant along z; its constant along x and y too is the block's own offset
-                    rest = np.where(self.mode > 0, self.mode, np.inf)
-                    total += va * vb / rest
-            self._green[a, b] = total
+            faces = sorted({0, self.top, *(n for pair in self.slab_ends for n in pair)})
+            pairs = {(min(n, f), max(n, f)) for n in faces for f in (0, self.top)} | {(a, b)}
+            pairs = sorted(pairs - self._green.keys())
+            products = np.array([self.Vz[i] * self.Vz[j] for i, j in pairs]).T
+            sums = np.empty((self.mode.size, len(pairs)))
+            for part in np.array_split(np.arange(self.mode.size), self.mode.size // 20_000 + 1):
+                sums[part] = self.damping(self.mode.ravel()[part]) @ products
+            self._green |= {pair: s.reshape(self.mode.shape) for pair, s in zip(pairs, sums.T.copy(), strict=True)}
         return self._green[a, b]
+
+    def damping(self, mode: np.ndarray) -> np.ndarray:
+        """Return 1/(λ + μ) for each mode (…) and each mode along z; zero for the constant, the block's own offset."""
+        total = mode[..., None] + self.lz
+        return np.divide(1.0, total, out=np.zeros_like(total), where=total > 0)
 
 
 class Stack:

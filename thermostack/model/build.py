@@ -88,6 +88,7 @@ class Plan:
     # -- blocks and contacts
 
     def add_slab(self, part: Die | Layer, rect: Rect, *, new_block: bool) -> int:
+        """Put a slab on the topmost block, or on a block of its own; return its index."""
         if new_block:
             self.slabs_of_block.append(0)
         self.slabs_of_block[-1] += 1
@@ -96,6 +97,7 @@ class Plan:
         return len(self.slabs) - 1
 
     def add_contact(self, below: int | None, above: int | None, rect: Rect, r: Expression | None) -> int:
+        """Put a contact between two slabs (None: the environment); without r it is perfect. Return its index."""
         block = [ENVIRONMENT if slab is None else self.slabs[slab].block for slab in (below, above)]
         self.contacts.append(Contact(*block))
         self.contact_rects.append(rect)
@@ -104,6 +106,7 @@ class Plan:
         return len(self.contacts) - 1
 
     def add_probe(self, key: tuple[str, ...], slab: int, side: int, rect: Rect) -> int:
+        """Put a probe under a key, unless there is one already; return its index."""
         if key not in self.probe_index:
             self.probe_index[key] = len(self.probes)
             self.probes.append(Probe(slab, side))
@@ -185,8 +188,11 @@ def _first_layer(
     layer = stack.layers[index]
     assert isinstance(layer, Layer)
     if layer.footprint is None:
-        raise InputError("the first layer above the dies needs a footprint", where=layer.name,
-                         expected="footprint=('36 mm', '36 mm')")  # fmt: skip
+        raise InputError(
+            "the first layer above the dies needs a footprint",
+            where=layer.name,
+            expected="footprint=('36 mm', '36 mm')",
+        )
     rect = rectangle(layer.name)
     joints = [joint or leading for _, _, joint in dies]
     inside = len(dies) == 1 and _inside_a_block(rect, p.slabs[dies[0][1]].rect, joints[0], values)
@@ -217,8 +223,11 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
     """Put the contacts between two blocks, one for each rectangle of its own resistance."""
     lower, upper = p.slabs[slab], p.slabs[above]
     if not meets(at(lower.rect, values), at(upper.rect, values)):
-        raise InputError(f"it does not meet {upper.part.name!r} above it", where=lower.part.name,
-                         expected="footprints that overlap; see centre=")  # fmt: skip
+        raise InputError(
+            f"it does not meet {upper.part.name!r} above it",
+            where=lower.part.name,
+            expected="footprints that overlap; see centre=",
+        )
     if isinstance(lower.part, Die):
         fits(at(lower.rect, values), at(upper.rect, values), lower.part.name, upper.part.name)
     rect = overlap(lower.rect, upper.rect)
@@ -228,8 +237,9 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
     if joint.footprint is not None:
         covered = rectangle(joint.name)
         if not meets(at(covered, values), at(rect, values)):
-            raise InputError("it covers nothing of the faces it joins", where=joint.name,
-                             expected="a footprint and centre over them")  # fmt: skip
+            raise InputError(
+                "it covers nothing of the faces it joins", where=joint.name, expected="a footprint and centre over them"
+            )
         rect = overlap(rect, covered)
     patches = [within(rect, patch.name) for patch in joint.patches]
     check_patches(joint, patches, rect, values)

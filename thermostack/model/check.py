@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from ..errors import InputError, UnknownNameError, suggest
 from ..stack.parts import Die, Interface, Joint, Layer, Region
@@ -19,11 +20,14 @@ def check_order(stack: Stack) -> None:
         raise InputError("the stack is empty: it has no die", where=stack.name, expected="dies=[Die(…)]")
     solids = [e for e in stack.layers if isinstance(e, Layer)]
     if not solids:
-        raise InputError("no layer lies above the dies", where=stack.name,
-                         expected="at least a cold plate, such as Layer('cold plate', 'copper', '3 mm', …)")  # fmt: skip
+        raise InputError(
+            "no layer lies above the dies",
+            where=stack.name,
+            expected="at least a cold plate, such as Layer('cold plate', 'copper', '3 mm', …)",
+        )
     for die in stack.dies:
         elements: list[Joint] = [*die.joint, *stack.layers]
-        for below, above in zip(elements, elements[1:], strict=False):
+        for below, above in pairwise(elements):
             if isinstance(below, Interface) and isinstance(above, Interface):
                 raise InputError(
                     f"the interfaces {below.name!r} and {above.name!r} touch: nothing solid lies between them",
@@ -31,8 +35,11 @@ def check_order(stack: Stack) -> None:
                     expected=f"one interface there, for instance without({above.name!r})",
                 )
     if isinstance(stack.layers[-1], Interface):
-        raise InputError(f"the interface {stack.layers[-1].name!r} lies on top, with nothing above it", where=stack.name,
-                         expected="a layer that the coolant wets")  # fmt: skip
+        raise InputError(
+            f"the interface {stack.layers[-1].name!r} lies on top, with nothing above it",
+            where=stack.name,
+            expected="a layer that the coolant wets",
+        )
 
 
 def check_dies(stack: Stack, values: Values) -> None:
@@ -42,8 +49,11 @@ def check_dies(stack: Stack, values: Values) -> None:
     for i, a in enumerate(names):
         for b in names[i + 1 :]:
             if meets(places[a], places[b]):
-                raise InputError(f"the dies {a!r} and {b!r} overlap", where=stack.name,
-                                 expected=f"centres apart, such as centre=('-8 mm', '0 mm') for {a!r}")  # fmt: skip
+                raise InputError(
+                    f"the dies {a!r} and {b!r} overlap",
+                    where=stack.name,
+                    expected=f"centres apart, such as centre=('-8 mm', '0 mm') for {a!r}",
+                )
     for die in stack.dies:
         whole = places[die.name]
         for region in die.power.regions:
@@ -55,8 +65,11 @@ def fits(inner: tuple[float, ...], outer: tuple[float, ...], part: str, on: str)
     over = max(outer[0] - inner[0], outer[1] - inner[1], inner[2] - outer[2], inner[3] - outer[3])
     if over > SAME:
         size = f"{show(outer[2] - outer[0], 'length')} x {show(outer[3] - outer[1], 'length')}"
-        raise InputError(f"it reaches {show(over, 'length')} over the edge of {on!r}", where=part,
-                         expected=f"a corner, centre and size within {on!r}, which is {size}")  # fmt: skip
+        raise InputError(
+            f"it reaches {show(over, 'length')} over the edge of {on!r}",
+            where=part,
+            expected=f"a corner, centre and size within {on!r}, which is {size}",
+        )
 
 
 def check_patches(joint: Interface, rects: Sequence[Rect], whole: Rect, values: Values) -> None:
@@ -75,5 +88,7 @@ def check_sensors(stack: Stack) -> None:
     known = [part.name for part in stack.parts() if isinstance(part, Die | Region | Layer)] + ["coolant"]
     for sensor in stack.sensors:
         if sensor.at not in known:
-            raise UnknownNameError(f"no die, region or layer is named {sensor.at!r}; {suggest(sensor.at, known)}",
-                                   where=f"{sensor.name}.at")  # fmt: skip
+            raise UnknownNameError(
+                f"no die, region or layer is named {sensor.at!r}; {suggest(sensor.at, known)}",
+                where=f"{sensor.name}.at",
+            )

@@ -163,8 +163,20 @@ def _made_ready(stack: Stack) -> Model:
     check_dies(stack, values)
     check_sensors(stack)
     p = plan(stack, values)
-    return Model(stack, inputs, p.graph, tuple(p.slabs), p.rows, tuple(p.source_names), p.probe_index,
-                 p.coolant_contact, p.board_contacts, tuple(p.notes), p, centres)  # fmt: skip
+    return Model(
+        stack,
+        inputs,
+        p.graph,
+        tuple(p.slabs),
+        p.rows,
+        tuple(p.source_names),
+        p.probe_index,
+        p.coolant_contact,
+        p.board_contacts,
+        tuple(p.notes),
+        p,
+        centres,
+    )
 
 
 def model_of(stack: Stack) -> Model:

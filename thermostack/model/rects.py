@@ -39,6 +39,7 @@ class Values:
                 raise UnknownNameError(f"{path!r} is no input of this stack; {suggest(path, centres)}")
 
     def __call__(self, path: str) -> Float:
+        """Return the input at a path: its samples, or its centre."""
         return self._samples[path] if path in self._samples else np.asarray(self._centres[path])
 
     def __contains__(self, path: str) -> bool:

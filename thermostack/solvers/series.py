@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
-from ..laws.flux_channel import FarFace, rectangle_on_flux_channel
 from ..laws.closed_form import closed_form_spreading
+from ..laws.flux_channel import FarFace, rectangle_on_flux_channel
 from .graph import ENVIRONMENT, Arrays, Graph, Response
 
 __all__ = ["one_dimensional"]
@@ -80,8 +80,10 @@ def one_dimensional(graph: Graph, arrays: Arrays, *, spreading: Method = "series
     up = np.broadcast_to(up, (shape,))
     rise = np.stack([up * _probe(graph, arrays, blocks, p) for p in range(len(graph.probes))], axis=1)
     doubt = EVEN_BASE_ERROR * up * sum(b.spreading_centre + b.constriction for b in blocks.values())
-    flow = np.stack([-(1 - up) if c.below == ENVIRONMENT else up * _share(graph, arrays, i)
-                     for i, c in enumerate(graph.contacts)], axis=1)  # fmt: skip
+    flow = np.stack(
+        [-(1 - up) if c.below == ENVIRONMENT else up * _share(graph, arrays, i) for i, c in enumerate(graph.contacts)],
+        axis=1,
+    )
     sources = len(graph.sources)
     return Response(
         influence=np.repeat(rise[:, :, None], sources, axis=2),

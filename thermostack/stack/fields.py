@@ -26,8 +26,11 @@ def name_of(name: object, kind: str) -> str:
     if not isinstance(name, str) or not name.strip():
         raise InputError(f"{name!r} is not a name", where=kind, expected="a text such as 'lid'")
     if "." in name:
-        raise InputError(f"name {name!r} holds a dot, which separates a part from its field", where=kind,
-                         expected=f"for example {name.replace('.', ' ')!r}")  # fmt: skip
+        raise InputError(
+            f"name {name!r} holds a dot, which separates a part from its field",
+            where=kind,
+            expected=f"for example {name.replace('.', ' ')!r}",
+        )
     return name.strip()
 
 
@@ -38,8 +41,7 @@ def positive(value: ValueLike, dimension: str, where: str, *, zero: bool = False
         right = hint or f"a value above zero, such as {DIMENSIONS[dimension].example!r}"
         raise InputError(f"{str(parsed)!r} is not possible", where=where, expected=right)
     if parsed.kind == "rectangular" and parsed.si - parsed.spread_si < 0:
-        raise InputError(f"the lower limit of {str(parsed)!r} is below zero", where=where,
-                         expected="limits above zero")  # fmt: skip
+        raise InputError(f"the lower limit of {str(parsed)!r} is below zero", where=where, expected="limits above zero")
     limit = {"length": LONGEST, "bond line": THICKEST_BOND_LINE}.get(dimension)
     if limit is not None and parsed.si > limit:
         micro = f"{parsed.magnitude:g} um"
@@ -66,8 +68,9 @@ def temperature(value: ValueLike, where: str) -> Value:
     parsed = parse(value, "temperature", where)
     if parsed.si < COLDEST:
         right = f"did you mean '{parsed.magnitude:g} degC'?"
-        raise InputError(f"{str(parsed)!r} is {parsed.si - 273.15:.0f} °C; {right}", where=where,
-                         expected=f"above {COLDEST:g} K")  # fmt: skip
+        raise InputError(
+            f"{str(parsed)!r} is {parsed.si - 273.15:.0f} °C; {right}", where=where, expected=f"above {COLDEST:g} K"
+        )
     return parsed
 
 

@@ -60,8 +60,12 @@ def _inputs(stack: Stack) -> Iterator[Input]:
                 run = (isinstance(part, Coolant | Board) and field == "temperature") or field == "power"
                 yield Input(path, value, "run" if run else "lasting", "as written")
         if isinstance(part, Die | Layer):
-            yield from _from_material(part.name, part.material, part.conductivity,
-                                      part.conductivity_in_plane if isinstance(part, Layer) else None)  # fmt: skip
+            yield from _from_material(
+                part.name,
+                part.material,
+                part.conductivity,
+                part.conductivity_in_plane if isinstance(part, Layer) else None,
+            )
         elif isinstance(part, Interface):
             yield from _from_class(stack, part)
 
@@ -107,8 +111,11 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
     elif joint.bond_line is not None:
         if joint.conductivity is None:
             if row.conductivity is None:
-                raise InputError(f"{row.name} has no conductivity of its own", where=f"{joint.name}.conductivity",
-                                 expected="conductivity='… W/m/K'")  # fmt: skip
+                raise InputError(
+                    f"{row.name} has no conductivity of its own",
+                    where=f"{joint.name}.conductivity",
+                    expected="conductivity='… W/m/K'",
+                )
             yield Input(
                 f"{joint.name}.conductivity", _lognormal(row.conductivity, "conductivity"), "lasting", source, True
             )
@@ -121,8 +128,13 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
 
 def _contact(row: InterfaceRow) -> Value:
     exact = row.contact_factor == 1 or row.contact_resistance == 0
-    return Value(_in(row.contact_resistance, "specific resistance"), "mm^2*K/W", "specific resistance",
-                 "exact" if exact else "lognormal", 0.0 if exact else row.contact_factor)  # fmt: skip
+    return Value(
+        _in(row.contact_resistance, "specific resistance"),
+        "mm^2*K/W",
+        "specific resistance",
+        "exact" if exact else "lognormal",
+        0.0 if exact else row.contact_factor,
+    )
 
 
 def _told(name: str, data: Material | InterfaceRow) -> str:

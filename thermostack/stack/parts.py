@@ -196,8 +196,12 @@ class Interface:
             self,
             name=name,
             interface=known,
-            resistance=_optional(resistance, "specific resistance", f"{name}.resistance",
-                                 hint="a value above zero; leave the interface out for perfect contact"),
+            resistance=_optional(
+                resistance,
+                "specific resistance",
+                f"{name}.resistance",
+                hint="a value above zero; leave the interface out for perfect contact",
+            ),
             bond_line=_optional(bond_line, "bond line", f"{name}.bond_line"),
             conductivity=_optional(conductivity, "conductivity", f"{name}.conductivity"),
             contact=_optional(contact, "specific resistance", f"{name}.contact", zero=True),
@@ -206,7 +210,7 @@ class Interface:
             centre=fields.position(centre, f"{name}.centre"),
             patches=tuple(patches),
             mount=str(mount),
-        )  # fmt: skip
+        )
         self._check_enough()
 
     def _check_enough(self) -> None:

@@ -108,10 +108,10 @@ class Stack:
             ("board", [] if self.board is None else [self.board], Board, "Board"),
             ("sensors", self.sensors, Sensor, "Sensor"),
         ]
-        for field, parts, kind, text in wanted:
+        for where, parts, kind, text in wanted:
             for part in parts:
                 if not isinstance(part, kind):
-                    raise InputError(f"{part!r} does not belong here", where=f"stack.{field}", expected=text)
+                    raise InputError(f"{part!r} does not belong here", where=f"stack.{where}", expected=text)
 
     def _check_names(self) -> None:
         seen: set[str] = set()
@@ -147,8 +147,9 @@ class Stack:
         for part in self.parts():
             if part.name == name:
                 return part
-        raise UnknownNameError(f"no part is named {name!r}; {suggest(name, [p.name for p in self.parts()])}",
-                               where=self.name)  # fmt: skip
+        raise UnknownNameError(
+            f"no part is named {name!r}; {suggest(name, [p.name for p in self.parts()])}", where=self.name
+        )
 
     @property
     def label(self) -> str:
@@ -181,8 +182,11 @@ class Stack:
         old = self.part(name)
         same_kind = isinstance(part, Joint_) if isinstance(old, Joint_) else type(part) is type(old)
         if not same_kind:
-            raise InputError(f"a {type(part).__name__} cannot stand for the {type(old).__name__} {name!r}", where=self.name,
-                             expected=f"a {type(old).__name__}")  # fmt: skip
+            raise InputError(
+                f"a {type(part).__name__} cannot stand for the {type(old).__name__} {name!r}",
+                where=self.name,
+                expected=f"a {type(old).__name__}",
+            )
         edit = Edit("replace", name, part)
         changed = self.swap(name, [part])
         return changed._remount(self._level(name), edit, fresh=part.name)._record(edit)
@@ -207,8 +211,11 @@ class Stack:
     def insert_after(self, name: str, part: Element) -> Stack:
         """Return the stack with `part` put above the part `name` (of a joint or of the layers)."""
         if not isinstance(part, Joint_):
-            raise InputError(f"a {type(part).__name__} cannot lie above {name!r}", where=self.name,
-                             expected="a Layer or an Interface")  # fmt: skip
+            raise InputError(
+                f"a {type(part).__name__} cannot lie above {name!r}",
+                where=self.name,
+                expected="a Layer or an Interface",
+            )
         old = self.part(name)
         edit = Edit("insert_after", name, part)
         if isinstance(old, Die):
@@ -216,8 +223,11 @@ class Stack:
         elif isinstance(old, Joint_):
             stack = self.swap(name, [old, part])
         else:
-            raise InputError(f"nothing can lie above the {type(old).__name__} {name!r}", where=self.name,
-                             expected="the name of a die, layer or interface")  # fmt: skip
+            raise InputError(
+                f"nothing can lie above the {type(old).__name__} {name!r}",
+                where=self.name,
+                expected="the name of a die, layer or interface",
+            )
         level = self._level(name) + (0 if isinstance(old, Die) else 1)
         return stack._remount(level, edit, fresh=part.name)._record(edit)
 

@@ -108,11 +108,16 @@ def _whole(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
 
 
 def _shaded(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
-    """Whether a source heats only part of the face of each block, shape (S or 1, blocks)."""
-    samples = max(len(a) for a in (arrays.source_rect, arrays.size, arrays.centre))
+    """Whether a source or a probe covers only part of the lower face of each block, shape (S or 1, blocks)."""
+    samples = max(len(a) for a in (arrays.source_rect, arrays.probe_rect, arrays.size, arrays.centre))
     shaded = np.zeros((samples, len(graph.slabs_of_block)), dtype=bool)
+    heated = {s.block for s in graph.sources}
     for i, source in enumerate(graph.sources):
         shaded[:, source.block] |= ~_whole(arrays, arrays.source_rect[:, i], source.block)
+    for i, probe in enumerate(graph.probes):
+        block = graph.block_of_slab[probe.slab]
+        if block in heated and probe.side == 0 and probe.slab == graph.first_slab[block]:
+            shaded[:, block] |= ~_whole(arrays, arrays.probe_rect[:, i], block)
     return shaded
 
 
