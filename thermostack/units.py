@@ -55,6 +55,7 @@ DIMENSIONS = {
         Dimension("conductance", "W/(m^2*K)", "35 kW/m^2/K", "kW/m^2/K"),
         Dimension("density", "kg/m^3", "8960 kg/m^3", "kg/m^3"),
         Dimension("heat capacity", "J/(kg*K)", "385 J/kg/K", "J/kg/K"),
+        Dimension("temperature coefficient", "1/K", "-0.0005 1/K", "1/K"),
         Dimension("fraction", "", "0.1", ""),
     )
 }

@@ -386,6 +386,7 @@ def test_material_row(m):
     # a layered material conducts along; only the upright pad conducts better across
     if m.conductivity != m.conductivity_in_plane:
         assert (m.conductivity_in_plane.typical > m.conductivity.typical) == (m.key != "carbon_pad")
+    assert m.law.reference == {"gallium": 303.0, "liquid_nitrogen": 77.355}.get(m.key, 300.0)
     # a law that changes has a range, and stays within its melting point unless it is of the liquid
     if m.law.kind == "constant":
         assert m.law.fit_range is None
