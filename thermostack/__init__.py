@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from .stack.parts import Die as Die
     from .stack.parts import Interface as Interface
     from .stack.parts import Layer as Layer
+    from .stack.parts import Leakage as Leakage
     from .stack.parts import Patch as Patch
     from .stack.parts import PowerMap as PowerMap
     from .stack.parts import Region as Region
@@ -53,7 +54,7 @@ _HOME = {
     ".materials": ("InterfaceClass", "Material", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),
     ".stack.files": ("read_stack", "read_variants", "write_stack"),
-    ".stack.parts": ("Board", "Coolant", "Die", "Interface", "Layer", "Patch", "PowerMap", "Region", "Sensor"),
+    ".stack.parts": ("Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor"),
     ".stack.stack": ("Stack",),
     ".sweeping": ("Sweep", "sweep"),
     ".units": ("Value",),

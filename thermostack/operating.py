@@ -1,4 +1,14 @@
-"""The operating point: temperatures that fit the conductivities they give, on top of any solver."""
+"""The operating point: temperatures that fit the conductivities and the leakage they give, on top of any solver.
+
+*Conductivity.* Each slab has that of its mean temperature. A die has that of its upper face's mean, and the temperatures
+of its active face follow by a Kirchhoff step from there: with k at the upper face the transformed temperature U meets the
+joint above as the true one does (to first order in what differs along that face), and within the die U is exact, also
+for a region that is much hotter than the die's mean.
+
+*Leakage.* Each die's leakage follows its mean temperature, which is linear in all powers: Newton's method on that small
+system, from the cold side, where the law is convex and the method climbs to the lower, stable point. Where heat begets
+more heat than it takes (the spectral radius of dθ/dP · dP/dθ reaches 1) there is none: the die runs away.
+"""
 
 from __future__ import annotations
 
@@ -34,12 +44,14 @@ class OperatingPoint:
     graph, arrays : Graph, Arrays
         As last solved, with conductivities at their temperatures.
     response : Response
-    power : ndarray, shape (S, sources)
-        Power of each source. [W]
+    power, board_power : ndarray, shape (S, sources)
+        Power of each source, with its leakage, and what a warm board adds. [W]
     rise : ndarray, shape (S, probes)
         Of each probe over the coolant. [K]
     error : ndarray, shape (S, probes)
         Estimated error of `rise`. [K]
+    stretch : ndarray, shape (S, probes)
+        On an active face, the rise above the die's upper face over what it would be at that face's conductivity.
     coolant : ndarray, shape (S,)
         Coolant temperature. [K]
     steps : int
@@ -55,6 +67,7 @@ class OperatingPoint:
     board_power: Float
     rise: Float
     error: Float
+    stretch: Float
     coolant: Float
     steps: int
 
@@ -149,13 +162,25 @@ class OperatingPoint:
         area = contact_areas(self.arrays, list(contacts))
         return np.asarray((rises * area).sum(axis=1) / area.sum(axis=1))
 
+    def one_dimensional(self, row: Row) -> Float:
+        """Return the one-dimensional resistance of a row, t/(kA) or r/A at its temperatures, shape (S,). [K/W]"""
+        straight = self.model.one_dimensional(row, self.arrays)
+        if row.solid and row.slab in self._die_slabs:
+            die = self.model.slabs[row.slab].part.name
+            straight = straight * self.stretch[:, self.model.probes["mean", die]]
+        return np.asarray(straight)
+
+    @property
+    def _die_slabs(self) -> list[int]:
+        return [self.model.slab_of_die(name) for name in self.model.dies]
+
     def below(self, row: Row) -> Float:
         """Return the temperature rise on the lower side of a row, shape (S,). [K]"""
         return self._mean(row.low, row.low_contacts)
 
 
 def operate(model: Model, solver: Solver, values: Values | None = None) -> OperatingPoint:
-    """Return the operating point of a model: each slab's conductivity at its own mean temperature.
+    """Return the operating point of a model.
 
     Parameters
     ----------
@@ -168,29 +193,94 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
     Raises
     ------
     SolveError
-        The temperatures did not settle; the message says by how much they still moved.
+        The temperatures did not settle, or a die runs away; the message says by how much they still moved, or in how
+        many of the samples.
     """
     v = values or model.values()
     coolant = np.broadcast_to(np.atleast_1d(v("coolant.temperature")), (v.count,))
-    power, board_power = model.powers(v), model.board_powers(v)
-    acting = power + board_power
+    described, board_power = model.powers(v), model.board_powers(v)
     faces = np.array([[model.probes["face", str(i), str(side)] for side in (0, 1)] for i in range(len(model.slabs))])
+    at_300, active = model.arrays(v), _ActiveFaces(model)
     temperature = np.repeat(coolant[:, None], len(model.slabs), axis=1)
-    at_300 = model.arrays(v)
+    heated = np.zeros((len(coolant), len(model.dies)))
     for step in range(1, MAX_STEPS + 1):
         graph, arrays = model.graph, model.at_temperature(at_300, temperature)
         response = solver(graph, arrays)
-        rise = np.einsum("spk,sk->sp", response.influence, acting)
-        new = coolant[:, None] + rise[:, faces].mean(axis=2)
+        power = described + board_power
+        if model.leaks:
+            power = power + _leaking(model, v, response, power, coolant, heated)
+        rise = np.einsum("spk,sk->sp", response.influence, power)
+        warmed, stretch = active.warmed(coolant, rise)
+        heated = warmed[:, active.means] - rise[:, active.means]
+        new = coolant[:, None] + warmed[:, faces].mean(axis=2)
+        new[:, active.slabs] = coolant[:, None] + rise[:, faces[active.slabs, 1]]
         change = float(np.max(np.abs(new - temperature)) / max(float(np.max(np.abs(rise))), 1e-12))
         temperature = new
         if change < TOLERANCE:
-            error = np.einsum("spk,sk->sp", response.error, np.abs(acting))
-            return OperatingPoint(model, v, graph, arrays, response, power, board_power, rise, error, coolant, step)
+            error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
+            return OperatingPoint(
+                model, v, graph, arrays, response, power - board_power, board_power, warmed, error, stretch, coolant, step
+            )
     raise SolveError(
         f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; the last one still "
         f"moved a mean temperature by {change:.2g} of the hottest rise"
     )
+
+
+class _ActiveFaces:
+    """The Kirchhoff step of every probe on an active face."""
+
+    def __init__(self, model: Model) -> None:
+        self._model = model
+        self.slabs = [model.slab_of_die(name) for name in model.dies]
+        self.means = [model.probes["mean", name] for name in model.dies]
+        self._tops = [model.probes["face", str(slab), "1"] for slab in self.slabs]
+        self._probes = [
+            [i for i, probe in enumerate(model.graph.probes) if (probe.slab, probe.side) == (slab, 0)]
+            for slab in self.slabs
+        ]
+
+    def warmed(self, coolant: Float, rise: Float) -> tuple[Float, Float]:
+        """Return the rises with true temperatures on the active faces, and by how much each stretched (1 elsewhere)."""
+        warmed, stretch = rise.copy(), np.ones_like(rise)
+        for slab, top, probes in zip(self.slabs, self._tops, self._probes, strict=True):
+            reference = (coolant + rise[:, top])[:, None]
+            step = rise[:, probes] - rise[:, top, None]
+            true = self._model.kirchhoff(slab, reference, step) - reference
+            warmed[:, probes] = rise[:, top, None] + true
+            stretch[:, probes] = np.where(np.abs(step) > 1e-9, true / np.where(step == 0, 1.0, step), 1.0)
+        return warmed, stretch
+
+
+def _leaking(model: Model, v: Values, response: Response, power: Float, coolant: Float, heated: Float) -> Float:
+    """Return what leakage adds to each source over what is described, shape (S, sources). [W]
+
+    `heated` is by how much each die's mean is above what the linear response says.
+    """
+    means = [model.probes["mean", name] for name in model.dies]
+    whole = [model.sources.index(name) for name in model.dies]
+    gain = response.influence[:, means][:, :, whole]
+    still = coolant[:, None] + heated + np.einsum("sdk,sk->sd", response.influence[:, means], power)
+    described, _ = model.leakage(v, None)
+    temperature = still - np.einsum("sde,se->sd", gain, np.broadcast_to(described, still.shape))
+    for _ in range(MAX_STEPS):
+        leakage, slope = model.leakage(v, temperature)
+        loop = gain * slope[:, None, :]
+        radius = np.max(np.abs(np.linalg.eigvals(loop)), axis=1)
+        if np.any(radius >= 1):
+            count = f"in {int(np.sum(radius >= 1))} of {len(radius)} samples " if len(radius) > 1 else ""
+            raise SolveError(
+                f"{model.stack.name}: the die runs away {count}- each watt of leakage begets {np.max(radius):.2f} W more; "
+                "cool it better, or lower the power or the leakage"
+            )
+        residual = still + np.einsum("sde,se->sd", gain, leakage - described) - temperature
+        climb = np.linalg.solve(np.eye(len(means)) - loop, residual[:, :, None])[:, :, 0]
+        temperature = temperature + climb
+        if np.max(np.abs(climb)) < 1e-7:
+            break
+    added = np.zeros_like(np.broadcast_to(power, (len(temperature), power.shape[1])))
+    added[:, whole] = model.leakage(v, temperature)[0] - described
+    return added
 
 
 def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:

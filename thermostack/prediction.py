@@ -123,7 +123,7 @@ class Prediction:
         watts = float(point.total[0])
         for row in point.model.rows[die]:
             drop, below = float(point.difference(row)[0]), float(point.below(row)[0])
-            straight = float(point.model.one_dimensional(row, point.arrays)[0] * point.crossing(row)[0])
+            straight = float(point.one_dimensional(row)[0] * point.crossing(row)[0])
             rows.append(
                 (
                     row.part,

@@ -161,11 +161,19 @@ class Value:
         if self.kind == "normal":
             return f"{_shortest(self.magnitude)}{unit} (sd {_shortest(self.spread)}{_difference(unit)})"
         if self.kind == "rectangular":
-            low, high = self.magnitude - self.spread, self.magnitude + self.spread
-            return f"{_shortest(low)} .. {_shortest(high)}{unit}"
+            return self._limits(unit)
         if self.kind == "lognormal":
             return f"{_shortest(self.magnitude)}{unit} (x/ {_shortest(self.spread)})"
         return f"{_shortest(self.magnitude)}{unit}"
+
+    def _limits(self, unit: str) -> str:
+        """Return both limits where they read back as the same value, else the middle and the half-width."""
+        middle, half = float(_shortest(self.magnitude)), float(_shortest(self.spread))
+        places = 14 - math.floor(math.log10(max(abs(middle), half)))  # beyond these is rounding error
+        low, high = (float(_shortest(round(limit, places))) for limit in (middle - half, middle + half))
+        if [float(_shortest(each)) for each in ((low + high) / 2, (high - low) / 2)] == [middle, half]:
+            return f"{_shortest(low)} .. {_shortest(high)}{unit}"
+        return f"{_shortest(middle)}{unit} (limits {_shortest(half)}{_difference(unit)})"
 
     def __repr__(self) -> str:
         return f"Value({str(self)!r}, {self.dimension!r})"

@@ -1,4 +1,4 @@
-"""Steady textbook cases: walls, joints, generation, rods, fins and shape factors, against printed and recomputed values.
+"""Steady textbook cases: walls, joints, generation, rods, fins, shape factors, against printed and recomputed values.
 
 Rows come from data/verification.csv; its source and provenance columns say what is published, confirmed or from memory,
 and what was recomputed. Computed values stand there with ten significant digits.
@@ -116,14 +116,14 @@ def test_every_steady_case_of_the_file_is_used():
 
 
 def test_annular_array_book_read_its_efficiency_from_a_chart():
-    """Incropera Ex. 3.10 (from memory): 690 W. **The book is 2 % low**: chart efficiency 0.95, Bessel functions 0.97855."""
+    """Incropera Ex. 3.10 (from memory): 690 W. **The book is 2 % low**: efficiency 0.95 by chart, 0.97855 by Bessel."""
     row = next(r for r in ROWS if r["case_id"] == "TB-finarray.q" and r["provenance"] == "computed")
     assert annular_array(**row["inputs"], eta=0.95)["q"] == pytest.approx(690, abs=0.5)
     assert annular_array(**row["inputs"])["q"] / 690 - 1 == pytest.approx(0.0212, abs=0.0005)
 
 
 def test_bars_public_companion_forgets_the_joint():
-    """A public companion to Holman Ex. 2-11 divides by the two bars alone, 4.30 K: **wrong**, the joint counts: 4.13 K."""
+    """A public companion to Holman Ex. 2-11 divides by the two bars alone, 4.30 K: **wrong**; with the joint 4.13 K."""
     row = next(r for r in ROWS if r["case_id"] == "TB-bars.dTc")
     x = row["inputs"]
     bar = conduction.slab_specific_resistance(x["L_each"], x["k"])
@@ -133,7 +133,7 @@ def test_bars_public_companion_forgets_the_joint():
 
 @pytest.mark.parametrize("ratio", [1.25, 2, 4])
 def test_square_channel_table_fit(ratio):
-    """Incropera table 4.1 (formula from memory): the fit as printed. **The table is 3 to 5 % high** of finite elements."""
+    """Incropera table 4.1 (formula from memory), the fit as printed. **The table is 3 to 5 % high** (finite elements)."""
     table, exact = (
         next(r["value"] for r in ROWS if r["case_id"] == f"SF-square.{ratio}{end}") for end in (".table", "")
     )

@@ -24,7 +24,7 @@ from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
 SAME = 1e-10
 """Coordinates closer than this are the same line. [m]"""
 
-LONG = 6e-3
+LONG = 4e-3
 """Intervals longer than this get more cells. [m]"""
 
 
@@ -287,7 +287,7 @@ class Stack:
             out[:, part] = (contact["Ux"] @ (D / contact["guess"]) @ contact["Uy"].T).reshape(len(d), -1)
         return out
 
-    def cg(self, d: np.ndarray, tol: float = 1e-13, most: int = 400) -> np.ndarray:
+    def cg(self, d: np.ndarray, tol: float = 1e-12, most: int = 400) -> np.ndarray:
         """Return F⁻¹ d for several right-hand sides, each to a relative preconditioned residual `tol`."""
         p, res = np.zeros_like(d), d.copy()
         z = self.precondition(res)

@@ -48,13 +48,13 @@ class Caution:
         One or two sentences for a practitioner.
     source : str
         Where it comes from, or ``"common practice, no source"`` or ``"from memory"``.
-    weight : int
-        The graver the higher; orders the cautions of one kind.
+    gravity : int
+        From 0 to 99, the graver the higher; orders the cautions of one kind.
 
     Raises
     ------
     InputError
-        If the kind is not known, or text or source is empty.
+        If the kind or gravity is not known, or text or source is empty.
     """
 
     key: str
@@ -62,20 +62,26 @@ class Caution:
     about: tuple[str, ...]
     text: str
     source: str
-    weight: int = 0
+    gravity: int = 0
 
     def __post_init__(self) -> None:
         if self.kind not in get_args(Kind):
             raise InputError(f"{self.kind!r} is not known", where=f"{self.key}.kind", expected="person, part or result")
+        if not 0 <= self.gravity <= 99:
+            raise InputError(f"{self.gravity!r}", where=f"{self.key}.gravity", expected="0 to 99")
         for field in ("text", "source"):
             if not getattr(self, field).strip():
                 raise InputError(f"no {field}", where=f"{self.key}.{field}", expected="a sentence")
 
+    @property
+    def weight(self) -> int:
+        """Place in a list, the lowest first: danger to a person, then to the part, then to the result."""
+        return 100 * get_args(Kind).index(self.kind) + 99 - self.gravity
+
 
 def ordered(cautions: Iterable[Caution]) -> tuple[Caution, ...]:
     """Return the cautions with danger to a person first, then to the part, then to the result; the gravest first."""
-    kinds = get_args(Kind)
-    return tuple(sorted(cautions, key=lambda c: (kinds.index(c.kind), -c.weight, c.key)))
+    return tuple(sorted(cautions, key=lambda c: (c.weight, c.key)))
 
 
 def _grouped(cautions: Iterable[Caution]) -> list[tuple[str, list[Caution]]]:

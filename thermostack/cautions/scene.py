@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import itertools
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
+from thermostack.cautions.caution import Caution
 from thermostack.materials import InterfaceRow, Material
 from thermostack.stack.inputs import class_row
 from thermostack.stack.parts import Die, Interface, Layer
 from thermostack.stack.stack import Stack
 
-__all__ = ["Item", "Mod", "is_bare", "items_of", "mod_of"]
+__all__ = ["Item", "Mod", "Rule", "Scene", "is_bare", "items_of", "mod_of"]
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ class Item:
 
     @property
     def meant_to_melt(self) -> bool:
-        """Whether its service range reaches above its melting: a gallium alloy, a phase-change pad, a low-melt alloy."""
+        """Whether it may serve molten: a gallium alloy, a phase-change pad, a low-melt alloy."""
         m = self.material
         return m is not None and m.liquidus is not None and m.max_service is not None and m.liquidus <= m.max_service
 
@@ -97,7 +101,7 @@ def items_of(stack: Stack) -> dict[str, Item]:
     beside: dict[str, dict[str, None]] = {}
     for die in stack.dies:
         column = [die, *die.joint, *stack.layers]
-        for below, above in zip(column, column[1:], strict=False):
+        for below, above in itertools.pairwise(column):
             beside.setdefault(below.name, {})[above.name] = None
             beside.setdefault(above.name, {})[below.name] = None
 
@@ -140,6 +144,8 @@ class Mod:
         Parts that are no longer there.
     at_die : bool
         Whether the joint of a die is opened.
+    under_lid : bool
+        Whether that joint lay under a lid, or held one.
     lid_removed : bool
         Whether the cold plate now sits where a lid lay.
     solder : tuple of str
@@ -156,6 +162,7 @@ class Mod:
     opened: tuple[str, ...]
     removed: tuple[str, ...]
     at_die: bool
+    under_lid: bool
     lid_removed: bool
     solder: tuple[str, ...]
     melts_at: float | None = None
@@ -181,17 +188,14 @@ def _from_edits(stack: Stack) -> Mod | None:
     # a mod gives every joint that it opens a mount of its own
     opened = tuple(i.name for i in items.values() if isinstance(i.part, Interface) and i.part.mount != "first")
     removed = tuple(edit.target for edit in acts if edit.verb == "without")
-    if not opened and not removed:
-        return None
+    if not opened:
+        return None  # a sensor, the board or the coolant was changed
     at_die = any(items[name].at_die for name in opened)
     gone = [edit.target for edit in acts if edit.verb in ("without", "replace")]
-    return Mod(
-        opened,
-        removed,
-        at_die,
-        lid_removed=not _lids(stack) and at_die and len(removed) >= 2,
-        solder=tuple(name for name in gone if "solder" in name.casefold()) if at_die else (),
-    )
+    solder = tuple(name for name in gone if "solder" in name.casefold()) if at_die else ()
+    lid_removed = not _lids(stack) and at_die and len(removed) >= 2
+    under_lid = at_die and (lid_removed or bool(solder) or bool(_lids(stack)))
+    return Mod(opened, removed, at_die, under_lid, lid_removed, solder)
 
 
 def _from_baseline(stack: Stack, baseline: Stack) -> Mod | None:
@@ -207,10 +211,12 @@ def _from_baseline(stack: Stack, baseline: Stack) -> Mod | None:
     melting = [i.material.liquidus for i in solder if i.material is not None and i.material.liquidus is not None]
     heights = [(_plane(baseline, die.name, old), _plane(stack, die.name, new)) for die in stack.dies if die.name in old]
     drops = [before[0] - after[0] for before, after in heights]
+    at_die = any(new[name].at_die for name in opened) or any(old[name].at_die for name in removed)
     return Mod(
         opened,
         removed,
-        at_die=any(new[name].at_die for name in opened) or any(old[name].at_die for name in removed),
+        at_die,
+        under_lid=at_die and (bool(_lids(baseline)) or any(i.at_die and i.fixed for i in old.values())),
         lid_removed=bool(_lids(baseline)) and not _lids(stack),
         solder=tuple(i.name for i in solder),
         melts_at=max(melting, default=None),
@@ -230,3 +236,32 @@ def _plane(stack: Stack, die: str, items: Mapping[str, Item]) -> tuple[float, tu
 
 def _unique(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names))
+
+
+@dataclass(frozen=True)
+class Scene:
+    """What the rules look at: the stack, the mod that leads to it, and what was predicted. SI."""
+
+    stack: Stack
+    items: Mapping[str, Item]
+    mod: Mod | None
+    bare: bool
+    temperatures: Mapping[str, tuple[float, float]]
+    limit: float | None
+
+    def where(self, test: Callable[[Item], bool]) -> tuple[Item, ...]:
+        """Return the items that pass a test, from the dies up."""
+        return tuple(i for i in self.items.values() if test(i))
+
+    @property
+    def liquid_metal(self) -> tuple[Item, ...]:
+        """Every gallium alloy in the stack."""
+        return self.where(lambda i: i.is_liquid_metal)
+
+    @property
+    def die_area(self) -> float:
+        """Area of all dies together. [m²]"""
+        return math.fsum(die.footprint[0].si * die.footprint[1].si for die in self.stack.dies)
+
+
+Rule: TypeAlias = Callable[[Scene], Iterator[Caution]]

@@ -91,7 +91,7 @@ def closed_form_centre(eps: ArrayLike, tau: ArrayLike, biot: ArrayLike) -> Float
     0.609503
     """
     eps, tau, biot = _groups(eps, tau, biot)
-    return (1 - eps) / np.sqrt(np.pi) * _closed_form_phi(eps, tau, biot)
+    return np.asarray((1 - eps) / np.sqrt(np.pi) * _closed_form_phi(eps, tau, biot))[()]
 
 
 def closed_form_spreading(

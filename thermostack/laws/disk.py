@@ -15,7 +15,7 @@ from thermostack.laws.spreading import Spreading
 
 __all__ = ["disk_on_disk", "disk_on_rod"]
 
-_CHUNK_VALUES = 2_000_000  # entries of one temporary array: 16 MB
+_CHUNK_VALUES = 200_000  # entries of one temporary array: 1.6 MB
 
 
 def disk_on_disk(
@@ -70,7 +70,7 @@ def disk_on_disk(
     Adiabatic rim and uncovered face. What lies beyond the last term is added from the known sum of the weights. At
     the default 1000 terms the spreading parts agree with 100 000 terms to 1e-8 for ε = 0.1 .. 0.9 (1e-7 with a heated
     layer thinner than b/1000), to 1e-6 at ε = 0.05, 5e-6 at 0.02, and 3e-4 at 0.01, where more terms are due. Memory
-    stays below about 200 MB for any number of samples. See [1]_; the layers by `layered_impedance`.
+    beyond the arguments stays below 50 MB and some numbers a sample. See [1]_; the layers by `layered_impedance`.
 
     References
     ----------

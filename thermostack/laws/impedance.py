@@ -65,18 +65,17 @@ def layered_impedance(
     """
     stretch, k_mean = np.sqrt(k_in_plane / k_through), np.sqrt(k_in_plane * k_through)
     impedance = np.asarray(base, dtype=np.float64)
+    closed = bool(np.any(np.isinf(impedance)))
     for layer in reversed(range(np.shape(thickness)[-1])):
-        x = gamma * (thickness * stretch)[..., layer, None]
+        x = np.maximum(gamma * (thickness * stretch)[..., layer, None], 1e-300)  # tanh x / x = 1 where γ = 0
         tanh = np.tanh(x)
-        mean = x == 0
-        tanh_over_x = np.where(mean, 1.0, tanh / np.where(mean, 1.0, x))
-        resistance = (thickness / k_through)[..., layer, None] * tanh_over_x
+        resistance = (thickness / k_through)[..., layer, None] * tanh / x
         admittance = gamma * k_mean[..., layer, None] * tanh
         impedance = impedance + r_above[..., layer, None]
-        if np.any(closed := np.isinf(impedance)):
+        if closed:
             with np.errstate(divide="ignore", invalid="ignore"):
                 passing = (impedance + resistance) / (1 + impedance * admittance)
-                impedance = np.where(closed, 1 / admittance, passing)
+                impedance = np.where(np.isinf(impedance), 1 / admittance, passing)
         else:
             impedance = (impedance + resistance) / (1 + impedance * admittance)
     return impedance

@@ -11,6 +11,8 @@ import numpy as np
 
 from ..errors import ThermostackWarning
 from ..laws.conduction import slab_specific_resistance
+from ..laws.kirchhoff import kirchhoff_linear, kirchhoff_power
+from ..laws.leakage import exponential_leakage, linear_leakage
 from ..solvers.graph import Arrays, Graph
 from ..stack.inputs import Input
 from ..stack.stack import Stack
@@ -128,6 +130,53 @@ class Model:
         v = values or self.values()
         dies = [die.name for die in self.stack.dies] if name is None else [name]
         return np.asarray(sum(area(rectangle(die))(v) for die in dies))
+
+    @property
+    def dies(self) -> tuple[str, ...]:
+        """Names of the dies."""
+        return tuple(die.name for die in self.stack.dies)
+
+    @property
+    def leaks(self) -> bool:
+        """Whether any die's power grows with its temperature."""
+        return any(die.leakage is not None for die in self.stack.dies)
+
+    def leakage(self, v: Values, temperature: Float | None) -> tuple[Float, Float]:
+        """Return leakage power of each die and its slope, shape (S, dies). [W, W/K]
+
+        Parameters
+        ----------
+        temperature : ndarray, shape (S, dies), or None
+            Mean temperature of each die; None for the temperature at which its power is described. [K]
+        """
+        power, slope = [], []
+        for i, die in enumerate(self.stack.dies):
+            if die.leakage is None:
+                power.append(np.zeros(1))
+                slope.append(np.zeros(1))
+                continue
+            P0, T0, Te = (v(f"{die.name}.leakage_{field}") for field in ("power", "at", "e_fold"))
+            T = T0 if temperature is None else temperature[:, i]
+            if die.leakage.law == "linear":
+                power.append(linear_leakage(T, P0, T0, Te))
+                slope.append(P0 / Te)
+            else:
+                power.append(exponential_leakage(T, P0, T0, Te))
+                slope.append(power[-1] / Te)
+        return columns(power), columns(slope)
+
+    def kirchhoff(self, slab: int, reference: Float, step: Float) -> Float:
+        """Return the temperature behind a Kirchhoff step from a reference temperature in a slab. [K]"""
+        law = self.slabs[slab].part.material.law
+        if law.kind == "power":
+            return kirchhoff_power(reference, step, law.exponent)
+        if law.kind == "linear":
+            return kirchhoff_linear(reference, step, law.slope / (1.0 + law.slope * (reference - law.reference)))
+        return reference + step
+
+    def slab_of_die(self, name: str) -> int:
+        """Return the slab of a die."""
+        return next(i for i, slab in enumerate(self.slabs) if slab.part.name == name)
 
     def block_of_die(self, name: str) -> int:
         """Return the block of a die."""

@@ -186,9 +186,9 @@ def _write(given: Any, keys: Mapping[str, str], plain: Any) -> dict[str, Any]:
     table = {}
     for key, form in keys.items():
         value = getattr(given, key)
-        if value != getattr(plain, key) or key in ("name", "conductivity", "resistance", "kind"):
-            if value is not None:
-                table[key] = _text(value, form)
+        told = value != getattr(plain, key) or key in ("name", "conductivity", "resistance", "kind")
+        if told and value is not None:
+            table[key] = _text(value, form)
     return table
 
 
@@ -224,9 +224,9 @@ def _range_text(given: Range, dimension: str) -> str | list[str]:
     for number, unit in _in(given.typical, dimension):
         scale = float(number) / given.typical
         sd, half = ((given.high - given.low) * scale / width for width in (2 * _SIDE, 1.9))
-        for spread in (f"(x/ {given.factor:.10g})", f"(sd {sd:.10g} {unit})", f"(limits {half:.10g} {unit})"):
+        for spread in (f"x/ {given.factor:.10g}", f"sd {sd:.10g} {unit}", f"limits {half:.10g} {unit}"):
             try:
-                if _range(text := f"{number} {unit} {spread}", dimension, "") == given:
+                if _range(text := f"{number} {unit} ({spread.rstrip()})".replace("  ", " "), dimension, "") == given:
                     return text
             except InputError:
                 continue  # of another kind of spread

@@ -19,6 +19,7 @@ __all__ = [
     "Interface",
     "Joint",
     "Layer",
+    "Leakage",
     "Part",
     "Patch",
     "PowerMap",
@@ -28,6 +29,7 @@ __all__ = [
 
 Reference = Literal["inlet", "mean", "ambient"]
 Reading = Literal["rounding", "truncating", "exact"]
+Law = Literal["exponential", "linear"]
 
 
 def _set(part: object, **values: object) -> None:
@@ -97,6 +99,41 @@ class PowerMap:
     def rest(self) -> float:
         """Power that is spread evenly over the whole face. [W]"""
         return max(self.total.si - sum(region.power.si for region in self.regions), 0.0)
+
+
+@dataclass(frozen=True, init=False)
+class Leakage:
+    """The part of a die's power that grows with its temperature, spread evenly over its face.
+
+    Only for a power that is set by a workload: a power that was *measured* already contains its leakage.
+
+    Parameters
+    ----------
+    power : value
+        Leakage at the temperature `at`, contained in the die's power. [W]
+    at : value
+        Die mean temperature for which the die's power is stated.
+    e_fold : value
+        Kelvin in which it grows by a factor e; 40 to 70 K are usual (from memory, weak).
+    law : {"exponential", "linear"}
+        The linear law is the tangent of the exponential one at `at`.
+    """
+
+    power: Value
+    at: Value
+    e_fold: Value
+    law: Law
+
+    def __init__(self, power: ValueLike, at: ValueLike, e_fold: ValueLike = "55 K", law: Law = "exponential") -> None:
+        if law not in ("exponential", "linear"):
+            raise InputError(f"{law!r} is not known", where="leakage.law", expected="exponential or linear")
+        _set(
+            self,
+            power=fields.positive(power, "power", "leakage_power"),
+            at=fields.temperature(at, "leakage_at"),
+            e_fold=fields.positive(e_fold, "temperature difference", "leakage_e_fold"),
+            law=law,
+        )
 
 
 @dataclass(frozen=True, init=False)
@@ -310,6 +347,8 @@ class Die:
         The regions were read from a picture taken from the active side (from the board): x is turned round.
     conductivity : value, optional
         At 300 K, in place of the material's.
+    leakage : Leakage, optional
+        How part of the power grows with temperature; none if not given, as for a power that was measured.
     """
 
     name: str
@@ -321,6 +360,7 @@ class Die:
     centre: Pair
     mirrored: bool
     conductivity: Value | None
+    leakage: Leakage | None
 
     def __init__(
         self,
@@ -334,6 +374,7 @@ class Die:
         centre: PairLike = ("0 mm", "0 mm"),
         mirrored: bool = False,
         conductivity: ValueLike | None = None,
+        leakage: Leakage | None = None,
     ) -> None:
         name = fields.name_of(name, "die")
         if not isinstance(mirrored, bool):
@@ -353,7 +394,14 @@ class Die:
             centre=fields.position(centre, f"{name}.centre"),
             mirrored=mirrored,
             conductivity=_optional(conductivity, "conductivity", f"{name}.conductivity"),
+            leakage=leakage,
         )
+        if leakage is not None and leakage.power.si > power_map.total.si:
+            raise InputError(
+                f"{leakage.power} leak, more than the die's power of {power_map.total}",
+                where=f"{name}.leakage_power",
+                expected=f"at most {power_map.total}",
+            )
 
 
 @dataclass(frozen=True, init=False)

@@ -22,6 +22,9 @@ def _pair(field: str) -> dict[str, str]:
 FIELDS: dict[type, dict[str, str]] = {
     Die: {
         "power": "power",
+        "leakage_power": "power",
+        "leakage_at": "temperature",
+        "leakage_e_fold": "temperature difference",
         "thickness": "length",
         "conductivity": "conductivity",
         **_pair("footprint"),
@@ -96,6 +99,9 @@ def _get(part: Part, field: str) -> Value | None:
     if field.endswith(("_x", "_y")):
         pair = getattr(part, field[:-2])
         return None if pair is None else pair["xy".index(field[-1])]
+    if field.startswith("leakage_"):
+        leakage = part.leakage if isinstance(part, Die) else None
+        return None if leakage is None else getattr(leakage, field.removeprefix("leakage_"))
     value = getattr(part, field)
     return value.total if isinstance(value, PowerMap) else value
 
@@ -125,6 +131,10 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
         sides = [pair[0], pair[1]]
         sides["xy".index(field[-1])] = parse(value, "length", path)
         changes = {field[:-2]: tuple(sides)}
+    elif isinstance(part, Die) and field.startswith("leakage_"):
+        if part.leakage is None:
+            raise InputError("the die has no leakage", where=path, expected="a Die made with leakage=Leakage(…)")
+        changes = {"leakage": replace(part.leakage, **{field.removeprefix("leakage_"): value})}
     elif isinstance(part, Die) and field == "power":
         changes = {"power": _scaled(part.power, value, path)}
     else:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias, TypeVar
 from ..errors import InputError, UnknownNameError, suggest
 from ..units import ValueLike
 from .parts import Board, Coolant, Die, Interface, Joint, Layer, Part, PowerMap, Sensor
-from .paths import set_value
+from .paths import get_value, set_value
 
 if TYPE_CHECKING:
     from .inputs import Input
@@ -205,7 +205,7 @@ class Stack:
             stack = stack.swap(name, [])
         stack = stack._remount(level, Edit("without", ", ".join(names)))
         for name in names:
-            stack = stack._record(Edit("without", name))
+            stack = stack._record(Edit("without", name, names if len(names) > 1 else None))  # gone in one go
         return stack
 
     def insert_after(self, name: str, part: Element) -> Stack:
@@ -241,9 +241,10 @@ class Stack:
         values: Mapping[str, ValueLike] = path if isinstance(path, Mapping) else {path: value}  # type: ignore[dict-item]
         stack = self
         for where, new in values.items():
-            stack = set_value(stack, where, new)._record(
-                Edit("change", where, str(new) if isinstance(new, str) else new)
-            )
+            stack = set_value(stack, where, new)
+            # kept as text, so that a file holds the same edit
+            text = new.strip() if isinstance(new, str) else str(get_value(stack, where))
+            stack = stack._record(Edit("change", where, text))
         return stack
 
     def remounted(self, name: str = "") -> Stack:

@@ -17,9 +17,11 @@ __all__ = [
     "Basis",
     "CosineBasis",
     "LegendreBasis",
+    "PointBasis",
     "cosine_coefficients",
     "cosine_overlaps",
     "overlap",
+    "point_values",
     "spherical_bessel",
 ]
 
@@ -71,10 +73,17 @@ def spherical_bessel(orders: int, x: Float) -> Float:
     return out
 
 
+@lru_cache(maxsize=256)
+def gauss(points: int) -> tuple[Float, Float]:
+    """Nodes and weights of the Gauss-Legendre rule on −1 … 1."""
+    nodes, weights = leggauss(points)
+    return nodes, weights
+
+
 @lru_cache(maxsize=64)
 def _half_rule(orders: int) -> tuple[Float, Float]:
     """Positive nodes and weights of a Gauss rule with enough points for arguments up to the number of orders."""
-    nodes, weights = leggauss(2 * (orders // 2 + 8))
+    nodes, weights = gauss(2 * (orders // 2 + 8))
     positive = nodes > 0.0
     return nodes[positive], weights[positive]
 
@@ -133,27 +142,45 @@ def cosine_overlaps(low: Float, high: Float, first: CosineBasis, length: Float, 
 
     Parameters
     ----------
-    low, high : ndarray, shape (…)
+    low, high : ndarray, shape (G, n)
         Ends of the interval on the second axis. [m]
     first : CosineBasis
         Modes of the first axis, placed on the second.
-    length : ndarray, shape (…)
+    length : ndarray, shape (G, 1)
         Length of the second axis. [m]
     modes : ndarray of int, shape (M,)
         Modes of the second axis.
 
     Returns
     -------
-    ndarray, shape (…, modes of the first axis, M)
+    ndarray, shape (G, n, modes of the first axis, M)
     """
-    middle, half = (0.5 * (low + high))[..., None, None], (0.5 * (high - low))[..., None, None]
-    alpha = (first.modes * (np.pi / first.length)[..., None])[..., :, None]
+    alpha = (first.modes * (np.pi / first.length)[:, None])[:, None, :, None]
     beta = (modes * (np.pi / length)[..., None])[..., None, :]
-    shift = first.shift[..., None, None]
-    total = np.sinc((alpha + beta) * half / np.pi) * np.cos((alpha + beta) * middle + alpha * shift)
-    total += np.sinc((alpha - beta) * half / np.pi) * np.cos((alpha - beta) * middle + alpha * shift)
-    norms = _norms(first.modes)[:, None] * _norms(modes)
-    return np.asarray(0.5 * total * norms)
+    width, shift = (high - low)[..., None, None], first.shift[:, None, None, None]
+    across = _ends_difference(alpha, beta, high[..., None, None], shift)
+    across -= _ends_difference(alpha, beta, low[..., None, None], shift)
+    gap = (alpha - beta) * (alpha + beta) * width
+    # where both waves are nearly the same, the quotient is 0/0 and the sum of the formula above is taken as it stands
+    near = np.abs((alpha - beta) * width) < 1e-3
+    mean = across / np.where(near, 1.0, gap)
+    if near.any():
+        mean[near] = _near_resonance(*(np.broadcast_to(v, near.shape)[near] for v in (alpha, beta, width, shift)),
+                                     np.broadcast_to((0.5 * (low + high))[..., None, None], near.shape)[near])
+    return np.asarray(mean * (_norms(first.modes)[:, None] * _norms(modes)))
+
+
+def _ends_difference(alpha: Float, beta: Float, x: Float, shift: Float) -> Float:
+    """(α² − β²) ∫ cos(α(x + s)) cos(βx) dx up to x, from products of the waves on each axis alone."""
+    a, b = alpha * (x + shift), beta * x
+    return np.asarray((alpha * np.sin(a)) * np.cos(b) - np.cos(a) * (beta * np.sin(b)))
+
+
+def _near_resonance(alpha: Float, beta: Float, width: Float, shift: Float, middle: Float) -> Float:
+    total = np.zeros_like(alpha)
+    for wave in (alpha + beta, alpha - beta):
+        total += 0.5 * np.sinc(wave * width / (2.0 * np.pi)) * np.cos(wave * middle + alpha * shift)
+    return total
 
 
 def _norms(modes: Int) -> Float:
@@ -187,7 +214,15 @@ class LegendreBasis:
 
 @dataclass(frozen=True, eq=False)
 class CosineBasis:
-    """Modes of another axis, whose lower end lies `shift` below that of the axis on which they are used. [m]"""
+    """Modes of another axis, whose lower end lies `shift` below that of the axis on which they are used.
+
+    Attributes
+    ----------
+    modes : ndarray of int
+        Their numbers.
+    length, shift : ndarray, shape (G,)
+        Length of the other axis and the shift, one a sample. [m]
+    """
 
     modes: Int
     length: Float
@@ -205,8 +240,25 @@ class CosineBasis:
 
     def values(self, x: Float, low: Float, high: Float) -> Float:
         """Values at x, shape (…, points); shape (…, points, count)."""
-        angle = ((x + self.shift[..., None]) * (np.pi / self.length)[..., None])[..., None] * self.modes
+        wave, shift = (v.reshape(-1, *(1,) * (x.ndim - 1)) for v in (np.pi / self.length, self.shift))
+        angle = ((x + shift) * wave)[..., None] * self.modes
         return np.cos(angle) * _norms(self.modes)
+
+
+@dataclass(frozen=True, eq=False)
+class PointBasis:
+    """Values at points: as if each were a function of its own. `x` has shape (…, points), from the corner. [m]"""
+
+    x: Float
+
+    @property
+    def count(self) -> int:
+        """Number of points."""
+        return int(self.x.shape[-1])
+
+    def modes(self, length: Float, modes: Int) -> Float:
+        """Values of the modes at the points, shape (…, points, M)."""
+        return np.asarray(np.cos((self.x * (np.pi / length)[..., None])[..., None] * modes) * _norms(modes))
 
 
 Basis = LegendreBasis | CosineBasis
@@ -233,13 +285,28 @@ def overlap(
     ndarray, shape (…, functions of a, functions of b)
     """
     low_a, high_a, low_b, high_b = np.broadcast_arrays(low_a, high_a, low_b, high_b)
-    nodes, weights = leggauss((basis_a.order + basis_b.order) // 2 + 1)
+    nodes, weights = gauss((basis_a.order + basis_b.order) // 2 + 1)
     low, high = np.maximum(low_a, low_b), np.minimum(high_a, high_b)
     shared = np.maximum(high - low, 0.0)
     x = (0.5 * (low + high))[..., None] + 0.5 * shared[..., None] * nodes
     value_a, value_b = basis_a.values(x, low_a, high_a), basis_b.values(x, low_b, high_b)
     gram: Float = (value_a * (0.5 * weights)[:, None]).swapaxes(-1, -2) @ value_b
     return gram * (_shared_part(low_a, high_a, low_b, high_b) * length)[..., None, None]
+
+
+def point_values(points: PointBasis, low: Float, high: Float, basis: Basis, length: Float) -> Float:
+    r"""Sum over all modes for points: :math:`\frac{a}{w} f_j(x)` inside an interval, half of it on its edge, 0 outside.
+
+    Returns
+    -------
+    ndarray, shape (…, points, functions)
+    """
+    x, width = points.x, (high - low)[..., None]
+    tiny = 1e-9 * width
+    inside = (x > low[..., None] - tiny) & (x < high[..., None] + tiny)
+    edge = (np.abs(x - low[..., None]) <= tiny) | (np.abs(x - high[..., None]) <= tiny)
+    share = np.where(edge, 0.5, 1.0) * inside * (length[..., None] / width)
+    return np.asarray(basis.values(x, low, high) * share[..., None])
 
 
 def _shared_part(low_a: Float, high_a: Float, low_b: Float, high_b: Float) -> Float:

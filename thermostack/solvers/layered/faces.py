@@ -1,13 +1,14 @@
-"""Rectangles on the faces of a block, and how each warms the others through the modes of the block.
+"""Rectangles on the faces of a block, and how flux through some of them warms others by way of the block's modes.
 
-All sums have the form (1/A) Σ_mn C_m C'_m Z_mn D_n D'_n, with coefficients that separate by axis: they are contracted
+All sums have the form (1/A) Σ_mn C_m C'_m Z_mn D_n D'_n with coefficients that separate by axis: they are contracted
 over one axis, then over the other.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +17,24 @@ from thermostack.solvers.layered.coefficients import (
     Basis,
     CosineBasis,
     LegendreBasis,
+    PointBasis,
     cosine_coefficients,
     cosine_overlaps,
     overlap,
+    point_values,
 )
 from thermostack.solvers.layered.impedance import Slab, film_hybrid, rise_at_cut, through
 from thermostack.solvers.layered.modes import NODES, REACH, Axis, radau
 
-__all__ = ["LOWER", "UPPER", "BlockModes", "Cut", "Patch", "Shadow"]
+__all__ = ["LOWER", "OUT", "UPPER", "BlockModes", "Cut", "Flux", "Level", "Patch"]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
+
+LOWER = "lower face"
+UPPER = "upper face"
+OUT = "out"
+"""Stands for the flux that leaves through a film over the whole upper face, where a temperature is asked for else."""
 
 
 @dataclass(frozen=True)
@@ -37,8 +45,6 @@ class Cut:
     depth: float
 
 
-LOWER = "lower"
-UPPER = "upper"
 Level = str | Cut
 
 
@@ -64,23 +70,29 @@ class Patch:
 
 
 @dataclass(frozen=True, eq=False)
-class Shadow:
-    """Given flux through a contact: a cosine series of the block below, as it loads one side of the contact.
+class Flux:
+    """Known heat through one rectangle of a face: functions of a patch with their amounts.
 
     Attributes
     ----------
     patch : Patch
-        The series' modes as functions on the contact, one rectangle.
-    heat : ndarray, shape (S, n, Mₓ, M_y)
-        Coefficients of n such fluxes, times the area of the contact. [W]
+        One rectangle, on the lower or upper face.
+    heat : ndarray, shape (S, n, functions in x, functions in y)
+        Amounts for n such fluxes. [W]
     """
 
     patch: Patch
     heat: Float
 
+    @property
+    def face(self) -> str:
+        """Face on which it acts."""
+        assert isinstance(self.patch.level, str)
+        return self.patch.level
+
     def modal(self, inside: tuple[int, int]) -> Float:
-        """Heat in the modes of the block on whose face it acts, shape (S, n, M, N). [W]"""
-        x, y = (c[:, :, :, :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
+        """Heat in the modes of the block, shape (S, n, M, N). [W]"""
+        x, y = (c[..., :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
         return x.swapaxes(-1, -2) @ self.heat @ y
 
 
@@ -104,25 +116,32 @@ class BlockModes:
     slabs: tuple[Slab, ...]
     r_bottom: Float | None
     r_top: Float | None
+    _impedances: dict[tuple[Level, str], Float] = field(default_factory=dict, init=False, repr=False)
+    _half_spaces: dict[str, Float] = field(default_factory=dict, init=False, repr=False)
 
     @property
     def floating(self) -> bool:
         """Whether the mean temperature is not fixed by a film over a whole face, and must be an unknown."""
         return self.r_bottom is None and self.r_top is None
 
-    @cached_property
-    def area(self) -> Float:
-        """Footprint, shape (G,). [m²]"""
-        return self.axes[0].length * self.axes[1].length
-
     @property
     def has_mean(self) -> bool:
         """Whether mode (0, 0) belongs to this class."""
         return self.axes[0].parity != 1 and self.axes[1].parity != 1
 
+    @property
+    def inside(self) -> tuple[int, int]:
+        """Modes in the box, on both axes."""
+        return self.axes[0].inside, self.axes[1].inside
+
+    @cached_property
+    def area(self) -> Float:
+        """Footprint, shape (G,). [m²]"""
+        return self.axes[0].length * self.axes[1].length
+
     @cached_property
     def gamma(self) -> Float:
-        """Mode numbers γ, shape (G, M, N). [1/m]"""
+        """Mode numbers γ in the box, shape (G, M, N). [1/m]"""
         x, y = self.axes[0].wave, self.axes[1].wave
         return np.sqrt((x * x)[:, :, None] + (y * y)[:, None, :])
 
@@ -130,9 +149,8 @@ class BlockModes:
         """Slabs below and above a level."""
         if level == LOWER:
             return (), self.slabs
-        if level == UPPER:
+        if not isinstance(level, Cut):
             return self.slabs, ()
-        assert isinstance(level, Cut)
         cut = self.slabs[level.slab]
         below, above = list(self.slabs[: level.slab]), list(self.slabs[level.slab + 1 :])
         if level.depth > 0.0:
@@ -144,7 +162,13 @@ class BlockModes:
         """Rise at a level for unit flux into the lower and into the upper face in modes γ. [m² K/W]"""
         below, above = self._parts(level)
         film = None if self.r_bottom is None else film_hybrid(self.r_bottom)
-        return rise_at_cut(through(gamma, below, film), through(gamma, above), self.r_top)
+        low, high = through(gamma, below, film), through(gamma, above)
+        if level == OUT:
+            # θ_high = r q_out closes the cascade: q_out = α q − Y r q_out
+            assert low is not None
+            assert self.r_top is not None
+            return low.alpha / (1.0 + self.r_top * low.Y), None
+        return rise_at_cut(low, high, self.r_top)
 
     def series_above(self, level: Level) -> Float:
         """Resistance in mode 0 from a level to the upper face, shape (S,). [m² K/W]"""
@@ -153,10 +177,6 @@ class BlockModes:
             total = total + (slab.thickness / slab.k_through + slab.r_above)[:, 0, 0]
         return total
 
-    @cached_property
-    def _impedances(self) -> dict[tuple[Level, str], Float]:
-        return {}
-
     def impedance(self, level: Level, source: str) -> Float:
         """Z from flux into face `source` to temperature at `level`, shape (S, M, N). [m² K/W]
 
@@ -164,19 +184,13 @@ class BlockModes:
         """
         if (level, source) not in self._impedances:
             from_lower, from_upper = self.rises(level, self.gamma)
-            both = {LOWER: from_lower, UPPER: from_upper}
             if self.floating and self.has_mean:
-                from_lower[:, 0, 0] = self.series_above(level)
                 assert from_upper is not None
-                from_upper[:, 0, 0] = 0.0
-            for face, value in both.items():
-                if value is not None:
-                    self._impedances[level, face] = value
+                from_lower[:, 0, 0], from_upper[:, 0, 0] = self.series_above(level), 0.0
+            self._impedances[level, LOWER] = from_lower
+            if from_upper is not None:
+                self._impedances[level, UPPER] = from_upper
         return self._impedances[level, source]
-
-    @cached_property
-    def _half_spaces(self) -> dict[str, Float]:
-        return {}
 
     def half_space(self, face: str) -> Float:
         """1/k of the half-space that has the face's impedance at the edge of the box, shape (S,). [m K/W]"""
@@ -186,6 +200,8 @@ class BlockModes:
             assert value is not None
             self._half_spaces[face] = (value * gamma)[:, 0, 0]
         return self._half_spaces[face]
+
+    # -- patches --------------------------------------------------------------------------------------------------
 
     def _ends(self, rect: Float) -> tuple[tuple[Float, Float], tuple[Float, Float]]:
         """Ends on both axes of rectangles (G, n, 4) in stack coordinates, from the corner of the block."""
@@ -206,11 +222,17 @@ class BlockModes:
         ends = self._ends(rect)
         bases, coefficients = [], []
         for e, modes, other in zip(ends, self.axes, lower.axes, strict=True):
-            shift = (modes.origin - other.origin)[:, None]
-            basis = CosineBasis(other.modes[: other.inside], other.length[:, None], shift)
+            basis = CosineBasis(other.modes[: other.inside], other.length, modes.origin - other.origin)
             bases.append(basis)
             coefficients.append(cosine_overlaps(*e, basis, modes.length[:, None], modes.modes))
         return Patch(face, ends, (bases[0], bases[1]), (coefficients[0], coefficients[1]))
+
+    def points(self, level: Level, x: Float, y: Float) -> Patch:
+        """Grid of points, each axis of shape (points,), in stack coordinates: one rectangle whose functions they are."""
+        axes = [PointBasis(v[None, None] - a.origin[:, None, None]) for v, a in zip((x, y), self.axes, strict=True)]
+        values = [b.modes(a.length[:, None], a.modes) for b, a in zip(axes, self.axes, strict=True)]
+        nowhere = np.zeros((1, 1))
+        return Patch(level, ((nowhere, nowhere), (nowhere, nowhere)), (axes[0], axes[1]), (values[0], values[1]))
 
     # -- sums over modes ------------------------------------------------------------------------------------------
 
@@ -220,31 +242,40 @@ class BlockModes:
         return radau(NODES)[1] * (REACH * 2.0 / np.sqrt(np.pi) / self.limit)[:, None]
 
     def _axis_tails(self, axis: int, a: Patch, b: Patch) -> tuple[Float, Float]:
-        """Sums over all modes and over those in the box at every Gaussian, shape (G, pairs, nodes, p·p')."""
+        """Sums over all modes and over those in the box at every Gaussian, shape (G, pairs, nodes, p, p')."""
         modes = self.axes[axis]
         Ca, Cb = a.coefficients[axis][:, :, None, None], b.coefficients[axis][:, None, :, None].swapaxes(-1, -2)
-        low_a, high_a = (end[:, :, None] for end in a.ends[axis])
-        low_b, high_b = (end[:, None, :] for end in b.ends[axis])
-        length = modes.length[:, None, None]
-        whole = overlap(low_a, high_a, a.bases[axis], low_b, high_b, b.bases[axis], length)
+        (low_b, high_b), length = (end[:, None, :] for end in b.ends[axis]), modes.length[:, None, None]
+        basis_a, basis_b = a.bases[axis], b.bases[axis]
+        assert not isinstance(basis_b, PointBasis)
+        if a is b and isinstance(basis_a, LegendreBasis) and Ca.shape[1] == 1:
+            width = high_b - low_b
+            whole = (length / width)[..., None, None] * np.eye(basis_a.count)
+        elif isinstance(basis_a, PointBasis):
+            whole = point_values(PointBasis(basis_a.x[:, None]), low_b, high_b, basis_b, length)
+        else:
+            low_a, high_a = (end[:, :, None] for end in a.ends[axis])
+            whole = overlap(low_a, high_a, basis_a, low_b, high_b, basis_b, length)
         damped = Ca * modes.damping[:, None, None, :, None, :]
         m = modes.inside
         every = np.concatenate([whole[:, :, :, None], damped @ Cb], axis=3)
         inside = np.concatenate([Ca[..., :m] @ Cb[..., :m, :], damped[..., :m] @ Cb[..., :m, :]], axis=3)
-        shape = (len(every), every.shape[1] * every.shape[2], NODES, -1)
+        shape = (len(every), every.shape[1] * every.shape[2], *every.shape[3:])
         return every.reshape(shape), inside.reshape(shape)
 
-    def _tail(self, a: Patch, b: Patch) -> Float:
-        """Σ over the modes outside the box of C C' D D'/γ, shape (G, pairs, pₓ·p'ₓ, p_y·p'_y). [m]"""
-        x_all, x_box = self._axis_tails(0, a, b)
-        y_all, y_box = self._axis_tails(1, a, b)
-        w = self._weights[:, None, :, None]
-        left = np.concatenate([x_all * w, -x_box * w], axis=2)
-        right = np.concatenate([y_all, y_box], axis=2)
-        return left.swapaxes(-1, -2) @ right
+    def _tail_left_right(self, a: Patch, b: Patch) -> tuple[Float, Float]:
+        """Sums over both axes at every Gaussian, whose product is Σ C C' D D'/γ over modes outside the box. [m]
 
-    def between(self, a: Patch, b: Patch) -> Float:
-        """Rise of the rectangles of `a`, averaged over its polynomials, by a watt in the polynomials of those of `b`.
+        Returns
+        -------
+        left, right : ndarrays, shapes (G, pairs, 2·nodes, pₓ, p'ₓ) and (G, pairs, 2·nodes, p_y, p'_y)
+        """
+        (x_all, x_box), (y_all, y_box) = self._axis_tails(0, a, b), self._axis_tails(1, a, b)
+        w = self._weights[:, None, :, None, None]
+        return np.concatenate([x_all * w, -x_box * w], axis=2), np.concatenate([y_all, y_box], axis=2)
+
+    def between(self, a: Patch, b: Patch, rows: Int | None = None, columns: Int | None = None) -> Float:
+        """Rise of the rectangles of `a`, averaged over its functions, by a watt in the functions of those of `b`.
 
         Parameters
         ----------
@@ -252,79 +283,99 @@ class BlockModes:
             On any level.
         b : Patch
             On the lower or upper face.
+        rows, columns : ndarray of int, optional
+            Products of functions of `a` and of `b` that are wanted, as indices i·p_y + j; all by default.
 
         Returns
         -------
-        ndarray, shape (S, n, n', pₓ·p_y, p'ₓ·p'_y)
+        ndarray, shape (S, n, n', rows, columns)
             For n rectangles of `a` and n' of `b`. [K/W]
         """
         assert isinstance(b.level, str)
         Z = self.impedance(a.level, b.level)
-        m, n = self.axes[0].inside, self.axes[1].inside
-        x = _products(a.coefficients[0][..., :m], b.coefficients[0][..., :m])
-        y = _products(a.coefficients[1][..., :n], b.coefficients[1][..., :n])
-        pairs, p = x.shape[1:3]
-        left = (x.reshape(len(x), pairs * p, m) @ Z).reshape(-1, pairs, p, n)
-        K = left @ y.swapaxes(-1, -2)
-        if a.level == b.level:
-            K = K + self._tail(a, b) * self.half_space(b.level)[:, None, None, None]
-        K = K / self.area[:, None, None, None]
+        m, n = self.inside
         (px, py), (qx, qy) = (tuple(basis.count for basis in patch.bases) for patch in (a, b))
-        K = K.reshape(len(K), pairs, px, qx, py, qy).transpose(0, 1, 2, 4, 3, 5)
-        shape = (len(K), a.coefficients[0].shape[1], b.coefficients[0].shape[1], px * py, qx * qy)
-        return np.ascontiguousarray(K).reshape(shape)
+        # products C_i C'_j: where both are the same polynomials only the pairs i ≤ j are different
+        half = a is b and a.coefficients[0].shape[1] == 1
+        x_pairs, y_pairs = _pairs(px, qx, half), _pairs(py, qy, half)
+        x = _products(a.coefficients[0][..., :m], b.coefficients[0][..., :m], x_pairs)
+        y = _products(a.coefficients[1][..., :n], b.coefficients[1][..., :n], y_pairs)
+        pairs, p = x.shape[1:3]
+        K = (x.reshape(len(x), pairs * p, m) @ Z).reshape(-1, pairs, p, n) @ y.swapaxes(-1, -2)
+        if a.level == b.level:
+            left, right = self._tail_left_right(a, b)
+            left, right = left[..., x_pairs.i, x_pairs.j], right[..., y_pairs.i, y_pairs.j]
+            K += (left.swapaxes(-1, -2) @ right) * self.half_space(b.level)[:, None, None, None]
+        K /= self.area[:, None, None, None]
+        rows = np.arange(px * py) if rows is None else rows
+        columns = np.arange(qx * qy) if columns is None else columns
+        x_place = x_pairs.place[rows[:, None] // py, columns // qy]
+        place = x_place * len(y_pairs.i) + y_pairs.place[rows[:, None] % py, columns % qy]
+        K = K.reshape(*K.shape[:2], -1).take(place.reshape(-1), axis=2)
+        shape = (len(K), a.coefficients[0].shape[1], b.coefficients[0].shape[1], len(rows), len(columns))
+        return np.asarray(K.reshape(shape))
 
-    def response(self, a: Patch, b: Shadow) -> Float:
-        """Rise of the rectangles of `a`, averaged over its polynomials, by the fluxes of a shadow.
+    def response(self, a: Patch, b: Flux) -> Float:
+        """Rise of the rectangles of `a`, averaged over its functions, by known fluxes.
 
         Returns
         -------
         ndarray, shape (S, n, n', pₓ·p_y)
             For n rectangles and n' fluxes. [K]
         """
-        face = b.patch.level
-        assert isinstance(face, str)
-        inside = self.axes[0].inside, self.axes[1].inside
-        load = self.impedance(a.level, face)[:, None] * b.modal(inside)
-        x, y = (c[:, :, None, :, :m] for c, m in zip(a.coefficients, inside, strict=True))
+        load = self.impedance(a.level, b.face)[:, None] * b.modal(self.inside)
+        x, y = (c[:, :, None, :, :m] for c, m in zip(a.coefficients, self.inside, strict=True))
         rise = x @ load[:, None] @ y.swapaxes(-1, -2)
-        if a.level == face:
-            rise = rise + self._tail_response(a, b) * self.half_space(face)[:, None, None, None, None]
+        if a.level == b.face:
+            rise = rise + self._tail_response(a, b) * self.half_space(b.face)[:, None, None, None, None]
         rise = rise / self.area[:, None, None, None, None]
-        return rise.reshape(*rise.shape[:3], -1)
+        return np.asarray(rise.reshape(*rise.shape[:3], -1))
 
-    def _tail_response(self, a: Patch, b: Shadow) -> Float:
+    def _tail_response(self, a: Patch, b: Flux) -> Float:
         """Part of modes outside the box in `response`, shape (S, n, n', pₓ, p_y)."""
-        def tails(axis: int) -> list[Float]:
-            parts = self._axis_tails(axis, a, b.patch)
-            return [t.reshape(*t.shape[:3], a.bases[axis].count, -1) for t in parts]
-
-        (x_all, x_box), (y_all, y_box) = tails(0), tails(1)
+        left, right = self._tail_left_right(a, b.patch)
         total: Float = np.zeros(1)
-        for node in range(NODES):
-            w = self._weights[:, node, None, None, None, None]
-            for sign, x, y in ((1.0, x_all, y_all), (-1.0, x_box, y_box)):
-                part = x[:, :, None, node] @ b.heat[:, None] @ y[:, :, None, node].swapaxes(-1, -2)
-                total = total + sign * w * part
+        for node in range(left.shape[2]):
+            total = total + left[:, :, None, node] @ b.heat[:, None] @ right[:, :, None, node].swapaxes(-1, -2)
         return total
 
-    def mutual(self, a: Shadow, b: Shadow) -> Float:
-        """Σ of each flux of `a` times the rise by each flux of `b`, over the contact of `a`: shape (S, n, n'). [K W]"""
-        face, other = a.patch.level, b.patch.level
-        assert isinstance(face, str)
-        assert isinstance(other, str)
-        inside = self.axes[0].inside, self.axes[1].inside
-        left = a.modal(inside)
-        load = self.impedance(face, other)[:, None] * (left if a is b else b.modal(inside))
-        total = left.reshape(*left.shape[:2], -1) @ load.reshape(*load.shape[:2], -1).swapaxes(-1, -2)
-        if face == other:
+    def mutual(self, a: Flux, b: Flux) -> Float:
+        """Σ of each flux of `a` times the rise by each flux of `b`: shape (S, n, n'). [K W]"""
+        left = a.modal(self.inside)
+        load = self.impedance(a.face, b.face)[:, None] * (left if a is b else b.modal(self.inside))
+        total = _dot(left, load)
+        if a.face == b.face:
             tail = self._tail_response(a.patch, b)[:, 0]
-            tail = a.heat.reshape(*a.heat.shape[:2], -1) @ tail.reshape(*tail.shape[:2], -1).swapaxes(-1, -2)
-            total = total + tail * self.half_space(face)[:, None, None]
+            total = total + _dot(a.heat, tail) * self.half_space(a.face)[:, None, None]
         return np.asarray(total / self.area[:, None, None])
 
 
-def _products(a: Float, b: Float) -> Float:
-    """Products of rows, mode by mode, for all pairs: (G, n, p, M) and (G, n', q, M) to (G, n·n', p·q, M)."""
-    out = a[:, :, None, :, None, :] * b[:, None, :, None, :, :]
-    return out.reshape(len(out), a.shape[1] * b.shape[1], a.shape[2] * b.shape[2], a.shape[3])
+class _Pairs(NamedTuple):
+    """Pairs of functions on one axis: those that are formed, and where the pair of any two of them is found."""
+
+    i: Int
+    j: Int
+    place: Int
+
+
+@lru_cache(maxsize=512)
+def _pairs(p: int, q: int, half: bool) -> _Pairs:
+    """All pairs of p and q functions, or only one of (i, j) and (j, i)."""
+    if not half:
+        i, j = np.divmod(np.arange(p * q), q)
+        return _Pairs(i, j, np.arange(p * q).reshape(p, q))
+    i, j = np.triu_indices(p)
+    place = np.zeros((p, p), dtype=np.intp)
+    place[i, j] = place[j, i] = np.arange(len(i))
+    return _Pairs(i, j, place)
+
+
+def _products(a: Float, b: Float, pairs: _Pairs) -> Float:
+    """Products of rows, mode by mode: (G, n, p, M) and (G, n', q, M) to (G, n·n', pairs, M)."""
+    out = a[:, :, None, pairs.i] * b[:, None, :, pairs.j]
+    return np.asarray(out.reshape(len(out), a.shape[1] * b.shape[1], len(pairs.i), a.shape[3]))
+
+
+def _dot(a: Float, b: Float) -> Float:
+    """Sum of products over the last two axes for all pairs, (S, n, M, N) and (S, n', M, N) to (S, n, n')."""
+    return np.asarray(a.reshape(*a.shape[:2], -1) @ b.reshape(*b.shape[:2], -1).swapaxes(-1, -2))

@@ -33,6 +33,8 @@ class Layout:
         On each axis: (None,) for all modes together, (0,) or (0, 1) where even and odd ones never mix.
     modes : tuple of pairs of int
         Modes on each axis for each block.
+    degrees : tuple of pairs of int
+        Polynomials on each axis for each contact.
     shaded : tuple of bool
         For each block, whether a source heats less than its whole face: contacts then get the source's shadow.
     """
@@ -40,6 +42,7 @@ class Layout:
     closed: tuple[bool, ...]
     parities: tuple[tuple[int | None, ...], tuple[int | None, ...]]
     modes: tuple[tuple[int, int], ...]
+    degrees: tuple[tuple[int, int], ...]
     shaded: tuple[bool, ...]
 
 
@@ -49,8 +52,13 @@ def rows(arrays: Arrays, index: slice | Int) -> Arrays:
     return Arrays(**{name: value if len(value) == 1 else value[index] for name, value in fields.items()})
 
 
-def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> list[tuple[Layout, Int]]:
+def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings, effort: float = 1.0) -> list[tuple[Layout, Int]]:
     """Sort samples by layout.
+
+    Parameters
+    ----------
+    effort : float
+        Multiplies the numbers of polynomials.
 
     Returns
     -------
@@ -59,29 +67,27 @@ def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> list[tup
     """
     closed = _closed(graph, arrays)
     symmetric, even = _symmetric(graph, arrays, closed)
-    modes = _modes(graph, arrays, closed, settings)
     shaded = _shaded(graph, arrays)
-    parts = [closed, symmetric, even, shaded, modes.reshape(len(modes), -1)]
+    modes = _modes(graph, arrays, closed, settings)
+    degrees = _degrees(graph, arrays, closed, shaded, settings, effort)
+    parts = [closed, symmetric, even, shaded, modes.reshape(len(modes), -1), degrees.reshape(len(degrees), -1)]
     samples = arrays.samples
     table = np.concatenate([np.broadcast_to(part, (samples, part.shape[1])).astype(np.intp) for part in parts], axis=1)
-    if samples == 1:
-        unique, which = table, np.zeros(1, dtype=np.intp)
-    else:
-        unique, which = np.unique(table, axis=0, return_inverse=True)
-    contacts, blocks = len(graph.contacts), len(graph.slabs_of_block)
+    unique, which = np.unique(table, axis=0, return_inverse=True)
+    stops = np.cumsum([part.shape[1] for part in parts])[:-1]
     found = []
     for i, row in enumerate(unique):
-        flags = row[contacts : contacts + 4].astype(bool)
-        parity = tuple(((0,) if flags[2 + a] else (0, 1)) if flags[a] else (None,) for a in range(2))
-        shades, counts = row[contacts + 4 :][:blocks], row[contacts + 4 + blocks :].reshape(-1, 2)
+        is_closed, mirrored, only_even, shades, counts, orders = np.split(row, stops)
+        parity = tuple(((0,) if only_even[a] else (0, 1)) if mirrored[a] else (None,) for a in range(2))
         layout = Layout(
-            tuple(bool(v) for v in row[:contacts]),
-            (parity[0], parity[1]),
-            tuple((int(m), int(n)) for m, n in counts),
-            tuple(bool(v) for v in shades),
+            tuple(map(bool, is_closed)), (parity[0], parity[1]), _pairs(counts), _pairs(orders), tuple(map(bool, shades))
         )
         found.append((layout, np.flatnonzero(which.reshape(-1) == i)))
     return found
+
+
+def _pairs(values: Int) -> tuple[tuple[int, int], ...]:
+    return tuple((int(a), int(b)) for a, b in values.reshape(-1, 2))
 
 
 def _closed(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
@@ -166,3 +172,38 @@ def _modes(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_], settings: La
         limit = np.maximum(np.maximum(settings.depth / total, 2.0 * settings.least_waves / narrow), fine)
         counts.append(np.minimum(ladder(limit[:, None] * arrays.size[:, block] / np.pi), settings.largest))
     return np.stack(np.broadcast_arrays(*counts), axis=1)
+
+
+def _degrees(
+    graph: Graph,
+    arrays: Arrays,
+    closed: NDArray[np.bool_],
+    shaded: NDArray[np.bool_],
+    settings: LayeredSettings,
+    effort: float,
+) -> Int:
+    """Polynomials of each contact on each axis, shape (S or 1, contacts, 2).
+
+    A contact sees detail of contacts at the other end of a block, blurred by the thickness t between: detail of size t
+    in the middle of a width w asks for a degree of about w/2t, at an offset ξ from the middle √(1 − ξ²) times that,
+    since polynomials resolve ends better than the middle.
+    """
+    rect = arrays.contact_rect
+    middle, half = 0.5 * (rect[..., :2] + rect[..., 2:]), 0.5 * (rect[..., 2:] - rect[..., :2])
+    reach = arrays.thickness * np.sqrt(arrays.k_in_plane / arrays.k_through)
+    wanted = []
+    for i, c in enumerate(graph.contacts):
+        extra = np.zeros((1, 2))
+        for j, d in enumerate(graph.contacts):
+            block = c.below if c.below == d.above else c.above if c.above == d.below else ENVIRONMENT
+            if block == ENVIRONMENT or i == j:
+                continue
+            t = reach[:, graph.first_slab[block] : graph.first_slab[block + 1]].sum(axis=1)[:, None]
+            edges = np.stack([rect[:, j, :2], rect[:, j, 2:]])
+            nearest = np.min(np.abs(edges - middle[:, i]), axis=0) / half[:, i]
+            blurred = half[:, i] / t * np.sqrt(np.maximum(1.0 - nearest**2, 0.0))
+            extra = np.maximum(extra, np.where(closed[:, j, None], 0.0, blurred))
+        fine = 3.0 * shaded.any(axis=1)[:, None]
+        wanted.append(settings.polynomials + settings.detail * extra + fine)
+    degrees = effort * np.stack(np.broadcast_arrays(*wanted), axis=1)
+    return np.minimum(2 * np.ceil(0.5 * degrees - 1e-9).astype(np.intp), settings.most)

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
-from thermostack.solvers.layered.faces import LOWER, UPPER, Cut, Patch, Shadow
+from thermostack.solvers.layered.faces import LOWER, UPPER, Cut, Flux, Patch
 from thermostack.solvers.layered.system import Side, System, level_of
 
 __all__ = ["Columns", "Loads", "columns"]
@@ -102,7 +102,7 @@ class Loads:
         return {place: blocks[place[0]].patch(place[1], rect[:, i], MEAN) for place, i in self.columns.groups.items()}
 
     @cached_property
-    def shadows(self) -> dict[Side, Shadow]:
+    def shadows(self) -> dict[Side, Flux]:
         """Shadow of the columns on the lower face of the block below, on both sides of each contact it falls on."""
         system, found = self.system, {}
         for i in system.open:
@@ -126,7 +126,7 @@ class Loads:
             for side in system.sides:
                 if side.contact == i:
                     patch = system.blocks[side.block].shadow_patch(side.level, rect[:, None], lower)
-                    found[side] = Shadow(patch, heat)
+                    found[side] = Flux(patch, heat)
         return found
 
     def _columns_of(self, side: Side) -> Int:

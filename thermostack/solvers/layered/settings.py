@@ -16,28 +16,49 @@ class LayeredSettings:
     Parameters
     ----------
     polynomials : int
-        Legendre polynomials an axis of a contact.
+        Polynomials an axis of a contact where nothing asks for more; products up to this total degree are used.
+    detail : float
+        Further polynomials for each half width of a contact over the thickness through which it sees a narrower one.
+    most : int
+        Largest number of polynomials an axis.
     depth : float
-        Modes are summed exactly up to γ t = depth of the thinner end slab of a block, beyond that as a half-space.
+        Modes are summed exactly up to γ t = depth of the thinner end slab of a block, beyond that as a half-space…
     waves : float
-        …but no further than to this phase γ w/2 across the narrowest rectangle w on the block, where detail is lost.
+        …but no further than to this phase γ w/2 across the narrowest rectangle w on the block…
+    least_waves : float
+        …and always at least to this one.
     largest : int
         Largest number of modes an axis.
+    tolerance : float
+        Polynomials are raised, sample by sample, until the estimated error of every probe is below this share of the
+        hottest probe of the same source (or `most` or `rounds` is reached).
+    rounds : int
+        How many times they may be raised.
+    limit : float
+        `SolveError` is raised if the estimated error is still above this share.
     workers : int or None
         Threads over samples; None takes one a processor.
     """
 
-    polynomials: int = 12
-    corner: float = 1.0
-    degrees: tuple[tuple[int, int], ...] | None = None
+    polynomials: int = 10
+    detail: float = 1.4
+    most: int = 40
     depth: float = 4.0
     waves: float = 25.0
     least_waves: float = 8.0
     largest: int = 400
+    tolerance: float = 5e-4
+    rounds: int = 2
+    limit: float = 0.05
     workers: int | None = None
 
     def __post_init__(self) -> None:
-        if self.polynomials < 2:
-            raise InputError(f"{self.polynomials} polynomials", where="polynomials", expected="at least 2")
-        if not (self.depth > 0.0 and self.waves > 0.0 and self.largest >= 8):
-            raise InputError("depth, waves and largest must be positive, and largest at least 8")
+        if self.polynomials < 4 or self.most < self.polynomials:
+            raise InputError(
+                f"{self.polynomials} to {self.most} polynomials", where="polynomials", expected="at least 4, most not less"
+            )
+        for name in ("depth", "waves", "least_waves", "tolerance", "limit"):
+            if not getattr(self, name) > 0.0:
+                raise InputError(f"{getattr(self, name)}", where=name, expected="a number > 0")
+        if self.detail < 0.0 or self.rounds < 0 or self.largest < 8 or (self.workers is not None and self.workers < 1):
+            raise InputError("detail and rounds must not be negative, largest at least 8, workers at least 1")

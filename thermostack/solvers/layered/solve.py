@@ -1,87 +1,157 @@
-"""The layered solver: layouts, symmetry classes, right-hand sides, evaluation rows and flows."""
+"""The layered solver: layouts, symmetry classes, threads, and the solver's own error estimate."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermostack.errors import SolveError
-from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph, Response
-from thermostack.solvers.layered.faces import LOWER, UPPER
+from thermostack.solvers.graph import Arrays, Graph, Response
+from thermostack.solvers.layered.flows import contact_flow
 from thermostack.solvers.layered.layout import Layout, layouts, rows
 from thermostack.solvers.layered.loads import Loads, columns
 from thermostack.solvers.layered.settings import LayeredSettings
 from thermostack.solvers.layered.system import System
 from thermostack.solvers.layered.validate import check
 
-__all__ = ["layered"]
+__all__ = ["Solved", "layered", "solve_group"]
 
 Float = NDArray[np.float64]
+Int = NDArray[np.intp]
+
+LOWER_ORDER = 0.75
+"""Share of the total degree of the second, cheaper solution from which the error is estimated."""
+RAISE = 1.35
+"""Factor on the numbers of polynomials from one round to the next."""
+CHUNK_BYTES = 3.2e7
+"""Working memory of one thread."""
 
 
 def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = None) -> Response:
     """Solve."""
     settings = settings or LayeredSettings()
     check(graph, arrays)
-    shape = (arrays.samples, len(graph.probes), len(graph.sources))
-    influence, error = np.zeros(shape), np.zeros(shape)
-    flow = np.zeros((arrays.samples, len(graph.contacts), len(graph.sources)))
-    for layout, index in layouts(graph, arrays, settings):
-        influence[index], flow[index], error[index] = _solve(graph, rows(arrays, index), layout, settings)
+    samples, probes, sources = arrays.samples, len(graph.probes), len(graph.sources)
+    influence, error = np.zeros((2, samples, probes, sources))
+    flow = np.zeros((samples, len(graph.contacts), sources))
+
+    def run(task: tuple[Layout, Int]) -> None:
+        layout, index = task
+        solved = solve_group(graph, rows(arrays, index), layout)
+        influence[index], error[index], flow[index] = solved.influence, solved.error, solved.flow
+
+    pending, effort = np.arange(samples), 1.0
+    for attempt in range(settings.rounds + 1):
+        tasks = list(_tasks(graph, arrays, settings, pending, effort))
+        workers = min(settings.workers or os.cpu_count() or 1, len(tasks))
+        if workers > 1:
+            with ThreadPoolExecutor(workers) as pool:
+                list(pool.map(run, tasks))
+        else:
+            for task in tasks:
+                run(task)
+        scale = np.abs(influence).max(axis=1, initial=1e-300)[:, None]
+        share = (error / scale).max(axis=(1, 2), initial=0.0)
+        pending, effort = np.flatnonzero(share > settings.tolerance), effort * RAISE
+        if not len(pending):
+            break
     if not (np.isfinite(influence).all() and np.isfinite(flow).all()):
-        raise SolveError("not finite")
+        bad = int(np.argwhere(~np.isfinite(influence).all(axis=(1, 2)))[0, 0])
+        raise SolveError(f"layered: the result of sample {bad} is not finite")
+    if share.max(initial=0.0) > settings.limit:
+        raise SolveError(
+            f"layered: estimated error {share.max():.2g} of the hottest probe in sample {int(share.argmax())}, limit "
+            f"{settings.limit:g}; raise `most` or `rounds`"
+        )
     return Response(influence, flow, error, "layered")
 
 
-def _solve(graph: Graph, arrays: Arrays, layout: Layout, settings: LayeredSettings) -> tuple[Float, Float, Float]:
-    degrees = getattr(settings, "degrees", None) or tuple((settings.polynomials,) * 2 for _ in graph.contacts)
-    S = arrays.samples
-    influence = np.zeros((S, len(graph.probes), len(graph.sources)))
-    error = np.zeros_like(influence)
-    flow = np.zeros((S, len(graph.contacts), len(graph.sources)))
+def _tasks(
+    graph: Graph, arrays: Arrays, settings: LayeredSettings, pending: Int, effort: float
+) -> Iterator[tuple[Layout, Int]]:
+    """Chunks of samples of one layout that fit into memory."""
+    for layout, index in layouts(graph, rows(arrays, pending), settings, effort):
+        unknowns = sum(px * py // 2 for px, py in layout.degrees)
+        products = sum((px * py) ** 2 for px, py in layout.degrees)
+        modes = sum(m * n for m, n in layout.modes) * (8 + len(graph.sources) + len(graph.probes))
+        shrink = np.prod([4 if p != (None,) else 1 for p in layout.parities])
+        size = 8.0 * (2 * unknowns**2 + 2 * products + modes) / shrink
+        count = int(max(1, CHUNK_BYTES // size))
+        chosen = pending[index] if len(pending) < arrays.samples or arrays.samples > 1 else index
+        for start in range(0, len(chosen), count):
+            yield layout, chosen[start : start + count]
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """Solution of samples with one layout."""
+
+    loads: tuple[Loads, ...]
+    direct: Loads
+
+    @cached_property
+    def solutions(self) -> tuple[Float, ...]:
+        """A⁻¹R of every column in each class, shape (S, unknowns, columns)."""
+        return tuple(_solve(loads.system.matrix, loads.residuals) for loads in self.loads)
+
+    @cached_property
+    def influence(self) -> Float:
+        """Rise of probes for a watt from sources, shape (S, probes, sources). [K/W]"""
+        cols = self.direct.columns
+        total = self.direct.direct()[:, cols.probe]
+        for loads, x in zip(self.loads, self.solutions, strict=True):
+            R = loads.residuals[:, :, cols.probe].swapaxes(-1, -2)
+            total = total + loads.shadowed[:, cols.probe[:, None], cols.source] - R @ x[:, :, cols.source]
+        return total
+
+    @cached_property
+    def gap(self) -> Float:
+        """Change from the lower order solution, in all columns: (S, columns, columns). [K/W]"""
+        total: Float = np.zeros(1)
+        for loads, x in zip(self.loads, self.solutions, strict=True):
+            keep, R = loads.system.lower_order(LOWER_ORDER), loads.residuals
+            low = R[:, keep]
+            fewer = _solve(loads.system.matrix[:, keep[:, None], keep], low)
+            total = total + R.swapaxes(-1, -2) @ x - low.swapaxes(-1, -2) @ fewer
+        return total
+
+    @cached_property
+    def error(self) -> Float:
+        """Estimated error of `influence`. [K/W]"""
+        cols = self.direct.columns
+        own = np.sqrt(np.abs(np.diagonal(self.gap, axis1=1, axis2=2)))
+        bound = own[:, cols.probe, None] * own[:, None, cols.source]
+        return np.maximum(np.abs(self.gap[:, cols.probe[:, None], cols.source]), 0.0*bound)
+
+    @cached_property
+    def flow(self) -> Float:
+        """Heat upwards through contacts, shape (S, contacts, sources). [W/W]"""
+        total: Float = np.zeros(1)
+        for loads, x in zip(self.loads, self.solutions, strict=True):
+            if loads.system.blocks[0].has_mean:
+                total = contact_flow(loads, x)
+        return total
+
+
+def _solve(matrix: Float, right: Float) -> Float:
+    return np.linalg.solve(matrix, right) if matrix.shape[-1] else right
+
+
+def solve_group(graph: Graph, arrays: Arrays, layout: Layout) -> Solved:
+    """Set up all symmetry classes of samples that share a layout."""
     cols = columns(graph, arrays)
-    for parity in product(*layout.parities):
-        system = System(graph, arrays, layout, (parity[0], parity[1]), degrees, settings.corner)
-        loads = Loads(system, cols)
-        R = loads.residuals
-        x = np.linalg.solve(system.matrix, R[:, :, cols.source]) if system.unknowns else R[:, :, cols.source]
-        influence -= R[:, :, cols.probe].swapaxes(-1, -2) @ x
-        influence += loads.shadowed[:, cols.probe[:, None], cols.source]
-        if system.blocks[0].has_mean:
-            for i in system.open:
-                flow[:, i] = x[:, system.places[i].start]
-                if i in loads.through:
-                    below = cols.groups[graph.contacts[i].below, LOWER]
-                    mine = below < len(graph.sources)
-                    flow[:, i, below[mine]] += loads.through[i][:, mine, 0, 0]
-            _film_flow(graph, arrays, layout, system, flow)
+    classes = tuple(
+        Loads(System(graph, arrays, layout, (px, py)), cols) for px, py in product(*layout.parities)
+    )
+    # the direct rise has no contacts in it: all modes at once, except where the sources excite even ones alone
     parities = tuple(None if len(p) == 2 else p[0] for p in layout.parities)
-    if len(parity) > 1 or parity != parities:
-        loads = Loads(System(graph, arrays, layout, parities, degrees, settings.corner), cols)
-    influence += loads.direct()[:, cols.probe]
-    return influence, flow, error
-
-
-def _film_flow(graph: Graph, arrays: Arrays, layout: Layout, system: System, flow: Float) -> None:
-    for b, block in enumerate(system.blocks):
-        if block.floating:
-            continue
-        lower, upper = np.zeros((2, *flow[:, 0].shape))
-        lower[:, [i for i, s in enumerate(graph.sources) if s.block == b]] = 1.0
-        for side in system.sides:
-            if side.block == b:
-                (lower if side.level == LOWER else upper)[...] += side.sign * flow[:, side.contact]
-        total = lower + upper
-        board = np.zeros_like(total)
-        if block.r_bottom is not None:
-            rise = block.impedance(LOWER, LOWER)[:, 0, :1] * lower
-            if block.r_top is None:
-                rise = rise + block.impedance(LOWER, UPPER)[:, 0, :1] * upper
-            board = -rise / block.r_bottom[:, 0]
-        for i, contact in enumerate(graph.contacts):
-            if layout.closed[i] and contact.below == b:
-                flow[:, i] = total + board
-            elif layout.closed[i] and contact.above == b and contact.below == ENVIRONMENT:
-                flow[:, i] = board
+    same = [loads for loads in classes if loads.system.parity == parities]
+    direct = same[0] if same else Loads(System(graph, arrays, layout, (parities[0], parities[1])), cols)
+    return Solved(classes, direct)

@@ -78,16 +78,12 @@ class System:
         As given to the solver; `arrays` holds the samples of this layout alone.
     parity : tuple of (int or None)
         Symmetry on each axis.
-    degrees : tuple of pairs of ndarray of int
-        Degrees of the polynomials on both axes for each contact (before symmetry).
     """
 
     graph: Graph
     arrays: Arrays
     layout: Layout
     parity: tuple[int | None, int | None]
-    degrees: tuple[tuple[int, int], ...]
-    corner: float = 1.0
 
     @cached_property
     def blocks(self) -> tuple[BlockModes, ...]:
@@ -118,20 +114,31 @@ class System:
         found = {}
         for i in self.open:
             axes = []
-            for count, parity in zip(self.degrees[i], self.parity, strict=True):
+            for count, parity in zip(self.layout.degrees[i], self.parity, strict=True):
                 axes.append(np.arange(count) if parity is None else np.arange(parity, count, 2))
             found[i] = axes[0], axes[1]
         return found
 
     @cached_property
-    def picked(self) -> dict[int, Int]:
-        """Products of polynomials of each open contact that are used, as indices into all products."""
+    def orders(self) -> dict[int, Float]:
+        """Total degree of all products of polynomials of each open contact, as a share of the highest that is used."""
         found = {}
         for i in self.open:
-            (x, y), (px, py) = self.kept[i], self.degrees[i]
-            order = (x / (px - 1.0 + 1e-9))[:, None] + (y / (py - 1.0 + 1e-9))[None, :]
-            found[i] = np.flatnonzero(order.reshape(-1) <= self.corner)
+            (x, y), (px, py) = self.kept[i], self.layout.degrees[i]
+            found[i] = ((x / (px - 1.0))[:, None] + (y / (py - 1.0))[None, :]).reshape(-1)
         return found
+
+    @cached_property
+    def picked(self) -> dict[int, Int]:
+        """Products of polynomials of each open contact that are used, as indices into all products."""
+        return {i: np.flatnonzero(order <= 1.0 + 1e-9) for i, order in self.orders.items()}
+
+    def lower_order(self, share: float) -> Int:
+        """Unknowns that a system with only this share of the total degree would have."""
+        keep = np.ones(self.unknowns, dtype=bool)
+        for i in self.open:
+            keep[self.places[i]] = self.orders[i][self.picked[i]] <= share + 1e-9
+        return np.flatnonzero(keep)
 
     @cached_property
     def places(self) -> dict[int, slice]:
@@ -171,8 +178,10 @@ class System:
             for b in self.sides[n:]:
                 if a.block != b.block:
                     continue
-                K = self.blocks[a.block].between(self.patches[a], self.patches[b])[:, 0, 0]
-                K = a.sign * b.sign * K[:, self.picked[a.contact][:, None], self.picked[b.contact]]
+                rows, columns = self.picked[a.contact], self.picked[b.contact]
+                K = self.blocks[a.block].between(self.patches[a], self.patches[b], rows, columns)[:, 0, 0]
+                if a.sign != b.sign:
+                    K = -K
                 A[:, self.places[a.contact], self.places[b.contact]] += K
                 if a is not b:
                     A[:, self.places[b.contact], self.places[a.contact]] += K.swapaxes(-1, -2)
@@ -195,7 +204,7 @@ class System:
         for side in self.sides:
             if side.block == block:
                 b = self.patches[side]
-                K = self.blocks[block].between(patch, b)[:, :, 0, 0][:, :, self.picked[side.contact]]
+                K = self.blocks[block].between(patch, b, None, self.picked[side.contact])[:, :, 0, 0]
                 out[:, self.places[side.contact]] += side.sign * K.swapaxes(-1, -2)
         if block in self.temperatures:
             out[:, self.temperatures[block]] = 1.0

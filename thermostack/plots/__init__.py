@@ -1,0 +1,38 @@
+"""Pictures of results. Each takes axes (``ax=``) or makes a figure of its own, and returns the axes.
+
+Nothing is computed here: what is drawn was predicted, compared or swept before. matplotlib is imported when the first
+picture is drawn. Colours, hatches and sizes stand in `style`; nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from .bars import breakdown as breakdown
+    from .curves import sweep as sweep
+    from .depth import profile as profile
+    from .section import cross_section as cross_section
+    from .variants import comparison as comparison
+
+_HOME = {
+    "breakdown": ".bars",
+    "comparison": ".variants",
+    "cross_section": ".section",
+    "profile": ".depth",
+    "sweep": ".curves",
+}
+__all__ = ["breakdown", "comparison", "cross_section", "profile", "sweep"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'thermostack.plots' has no attribute {name!r}")
+    value = getattr(import_module(_HOME[name], __name__), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return __all__

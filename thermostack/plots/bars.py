@@ -1,0 +1,93 @@
+"""The breakdown as bars: where the temperature drops, and how much of it by spreading."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
+
+from .parts import role_of
+from .style import (
+    LABEL,
+    OUTLINE,
+    Look,
+    axes_for,
+    fit,
+    inches_of,
+    legend_above,
+    look,
+    note_box,
+    plain,
+    room_for,
+    set_title,
+)
+
+if TYPE_CHECKING:
+    from ..prediction import Prediction
+
+__all__ = ["breakdown", "rows_of"]
+
+THICKNESS = 0.62
+"""Of a bar, relative to the distance of bars."""
+BACKWARDS = 0.28
+"""Thickness of a portion that takes back, drawn over the one that it reduces."""
+SPREADING = Look("#ffffff", "////")
+
+
+def rows_of(prediction: Prediction) -> list[tuple[str, float, float]]:
+    """Return part, one-dimensional drop and spreading drop of each row of the breakdown, from the die up. [K]"""
+    watts = float(prediction.point.total[0])
+    keys = [column.key for column in prediction.breakdown.columns]
+    rows = [dict(zip(keys, row, strict=True)) for row in prediction.breakdown.rows[:-1]]
+    return [
+        (str(row["part"]), float(row["one_dimensional_K_per_W"] or 0) * watts, float(row["spreading_K_per_W"] or 0) * watts)
+        for row in rows
+    ]  # fmt: skip
+
+
+def breakdown(prediction: Prediction, ax: Axes | None = None) -> Axes:
+    """Draw the temperature drop over each part as a bar, die at the bottom and coolant on top.
+
+    The one-dimensional portion has the colour of the part, what spreading adds is hatched. Spreading that is
+    negative (the heat leaves a part through more than its footprint) is drawn back over the bar, thinner.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    ax : Axes, optional
+        Drawn in; a figure is made if not given.
+
+    Returns
+    -------
+    Axes
+    """
+    rows = rows_of(prediction)
+    watts = float(prediction.point.total[0])
+    ax, ink = axes_for(ax, 7.2, 1.7 + 0.42 * len(rows))
+    ends = []
+    for y, (name, straight, spreading) in enumerate(rows):
+        part = look(role_of(prediction.stack.part(name)))
+        ax.barh(y, straight, THICKNESS, color=part.fill, edgecolor=OUTLINE, linewidth=0.8)
+        ax.barh(y, spreading, THICKNESS if spreading >= 0 else BACKWARDS, left=straight, color=SPREADING.fill,
+                edgecolor=OUTLINE, hatch=SPREADING.hatch, linewidth=0.8)  # fmt: skip
+        drop = straight + spreading
+        ends.append((max(straight, drop, 0.0), f"{drop:.2f} K  ({drop / watts:.4f} K/W)"))
+    low = min(0.0, *(min(straight, straight + spreading) for _, straight, spreading in rows))
+    ax.set_xlim(low, room_for(ends, low, inches_of(ax)[0]))
+    for y, (end, text) in enumerate(ends):
+        ax.annotate(text, (end, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=LABEL,
+                    color=ink.text)  # fmt: skip
+    ax.set_yticks(range(len(rows)), [fit(name, 18) for name, _, _ in rows])
+    ax.set_xlabel("temperature drop [K], and the same per watt [K/W]")
+    plain_key = Patch(facecolor=look("solid").fill, edgecolor=OUTLINE, linewidth=0.8)
+    hatched_key = Patch(facecolor=SPREADING.fill, edgecolor=OUTLINE, hatch=SPREADING.hatch, linewidth=0.8)
+    total = sum(straight + spreading for _, straight, spreading in rows)
+    legend_above(ax, ink, [(plain_key, "one-dimensional (colour of the part)"), (hatched_key, "spreading")],
+                 -0.6, len(rows) - 0.4)  # fmt: skip
+    what = f"{prediction.hottest_die}, mean to coolant: {total:.1f} K at {watts:.4g} W"
+    ax.set_ylabel(f"die → coolant")
+    ax.text(0.99, 0.03, plain(what, 60), transform=ax.transAxes, ha="right", va="bottom", fontsize=LABEL,
+            color=OUTLINE, bbox=note_box())  # fmt: skip
+    set_title(ax, ink, "Where the temperature drops", prediction.stack.label)
+    return ax

@@ -1,0 +1,86 @@
+"""What is said of a part in every picture: its role, what it is made of, and how thick it is drawn."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..model import Values
+from ..stack.parts import Coolant, Die, Interface, Layer
+from ..units import show
+from .style import Role
+
+if TYPE_CHECKING:
+    from ..stack.parts import Board, Part
+    from ..stack.stack import Stack
+
+__all__ = ["board_text", "coolant_text", "drawn_height", "made_of", "number", "role_of", "size_of"]
+
+THINNEST = 0.16
+"""Height of the thinnest layer as drawn, relative to the thickest."""
+
+
+def role_of(part: Part) -> Role:
+    """Return what a part is for in a picture."""
+    if isinstance(part, Die):
+        return "die"
+    if isinstance(part, Interface):
+        return "interface"
+    return "coolant" if isinstance(part, Coolant) else "solid"
+
+
+def number(values: Values, path: str) -> float:
+    """Return an input as a number in SI, of the first sample."""
+    return float(np.asarray(values(path)).flat[0])
+
+
+def size_of(part: Part, values: Values) -> str:
+    """Return the thickness of a part, or the specific resistance of an interface that has none; with its unit."""
+    if isinstance(part, Die | Layer):
+        return show(number(values, f"{part.name}.thickness"), "length")
+    if not isinstance(part, Interface):
+        return ""
+    if f"{part.name}.bond_line" in values:
+        return show(number(values, f"{part.name}.bond_line"), "bond line", 3)
+    return show(number(values, f"{part.name}.resistance"), "specific resistance", 3)
+
+
+def made_of(part: Part, values: Values) -> str:
+    """Return what a die, layer or interface is made of and how thick it is, such as ``"copper, 2.4 mm"``."""
+    name = ""
+    if isinstance(part, Die | Layer):
+        name = part.material.name
+    elif isinstance(part, Interface) and part.interface is not None and part.interface.name != part.name:
+        name = part.interface.name
+    return ", ".join(text for text in (name, size_of(part, values)) if text)
+
+
+def coolant_text(coolant: Coolant, values: Values) -> str:
+    """Return temperature and film of the coolant."""
+    temperature = show(number(values, "coolant.temperature"), "temperature")
+    place = {"inlet": "at the inlet", "mean": "on the average", "ambient": "ambient"}[coolant.reference]
+    if coolant.conductance is not None:
+        film = show(number(values, "coolant.conductance"), "conductance")
+    else:
+        film = show(number(values, "coolant.resistance"), "resistance")
+    return f"{temperature} {place}, {film}"
+
+
+def board_text(board: Board, values: Values) -> str:
+    """Return resistance and temperature of the board path."""
+    at = f", {show(number(values, 'board.temperature'), 'temperature')}" if board.temperature is not None else ""
+    return show(number(values, "board.resistance"), "resistance") + at
+
+
+def drawn_height(stack: Stack, part: Part, values: Values) -> float:
+    """Return the height at which a part is drawn: of the root of its thickness, the thickest 1, none below `THINNEST`.
+
+    A bond line is a hundredth of a plate, and an interface by class has no stated thickness: to scale neither could
+    be seen. The order of thicknesses is kept.
+    """
+    solids = [p for p in stack.parts() if isinstance(p, Die | Layer)]
+    thickest = max(number(values, f"{p.name}.thickness") for p in solids)
+    path = f"{part.name}.{'bond_line' if isinstance(part, Interface) else 'thickness'}"
+    thickness = number(values, path) if path in values else 0.0
+    return max(THINNEST, float(np.sqrt(thickness / thickest)))

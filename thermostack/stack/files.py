@@ -1,0 +1,109 @@
+"""Stacks and their mods in files: TOML in the words of the parts."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import shutil
+from pathlib import Path
+
+from ..errors import FileError
+from .reading import from_toml, part_from_toml
+from .stack import Stack
+from .writing import to_toml
+
+__all__ = ["from_toml", "read_stack", "read_variants", "to_toml", "write_stack"]
+
+PathLike = str | os.PathLike[str]
+
+
+def read_stack(path: PathLike) -> Stack:
+    """Return the part that a file describes, as it is described; its mods are not looked at.
+
+    Parameters
+    ----------
+    path : str or path
+        A file in TOML, such as `write_stack` writes.
+
+    Raises
+    ------
+    FileError
+        Names file, line, part, field and a right value.
+    """
+    return part_from_toml(_text_of(path), os.fspath(path))
+
+
+def read_variants(path: PathLike) -> tuple[Stack, ...]:
+    """Return the part that a file describes and after it each of its mods applied, under the name of the mod.
+
+    Parameters
+    ----------
+    path : str or path
+        A file in TOML, such as `write_stack` writes. A mod starts from the part as described or, with ``from``, from
+        an earlier mod; its verbs are executed in the order in which they stand.
+
+    Raises
+    ------
+    FileError
+        Names file, line, part or mod, field and a right value.
+    """
+    return from_toml(_text_of(path), os.fspath(path))
+
+
+def write_stack(path: PathLike, stack: Stack, *variants: Stack) -> None:
+    """Write a part and its mods to a file, which is replaced as a whole or, on any error, left as it was.
+
+    Parameters
+    ----------
+    path : str or path
+        Where to write.
+    stack : Stack
+        Written as it is described, with the making of each joint (``mount``); mods that led to it are not kept.
+    *variants : Stack
+        Reached from `stack`, or from a variant before it, by mods: each becomes a ``[[mod]]`` under its label.
+
+    Raises
+    ------
+    InputError
+        If a stack cannot be written; see `to_toml`.
+    FileError
+        If the file cannot.
+    """
+    content = to_toml(stack, *variants).encode("utf-8")
+    try:
+        target = Path(os.path.realpath(path))  # a link stays, and what it leads to is replaced
+        beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
+        try:
+            with open(beside, "xb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            if target.is_file():
+                shutil.copymode(target, beside)
+            os.replace(beside, target)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                beside.unlink(missing_ok=True)
+            raise
+    except (OSError, ValueError) as error:
+        raise FileError(f"cannot be written: {_reason(error)}", where=os.fspath(path),
+                        expected="a file in a folder that exists and may be written to") from error  # fmt: skip
+
+
+def _text_of(path: PathLike) -> str:
+    where = os.fspath(path)
+    try:
+        content = Path(path).read_bytes()
+    except (OSError, ValueError) as error:
+        raise FileError(f"cannot be read: {_reason(error)}", where=where, expected="a file in TOML") from error
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise FileError(f"byte {content[error.start]:#04x} is not text in UTF-8", where=f"{where}, line {line}",
+                        expected="a text file in TOML, saved as UTF-8") from error  # fmt: skip
+
+
+def _reason(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).lower()
