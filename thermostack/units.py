@@ -147,7 +147,10 @@ class Value:
         return self.spread_si
 
     def _key(self) -> tuple[str, str, str, str]:
-        return self.dimension, self.kind, f"{self.si:.12g}", f"{self.spread_si:.12g}"
+        # of the numbers as they are written, so that a value equals what its text reads back as
+        magnitude, spread = float(_shortest(self.magnitude)), float(_shortest(self.spread))
+        written = Value(magnitude, self.unit, self.dimension, self.kind, spread)
+        return self.dimension, self.kind, f"{written.si:.12g}", f"{written.spread_si:.12g}"
 
     def __eq__(self, other: object) -> bool:
         """Two values are equal where they mean the same to 12 digits, in whatever unit they are written."""

@@ -133,7 +133,7 @@ def test_bars_public_companion_forgets_the_joint():
 
 @pytest.mark.parametrize("ratio", [1.25, 2, 4])
 def test_square_channel_table_fit(ratio):
-    """Incropera table 4.1 (formula from memory), the fit as printed. **The table is 3 to 5 % high** (finite elements)."""
+    """Incropera table 4.1 (formula from memory), the fit as printed. **The table is 3 to 5 % high** of FE."""
     table, exact = (
         next(r["value"] for r in ROWS if r["case_id"] == f"SF-square.{ratio}{end}") for end in (".table", "")
     )

@@ -59,7 +59,8 @@ own_materials = st.builds(
 own_classes = st.builds(
     lambda n, r, **more: InterfaceClass.of(n, r, **more), text.map(lambda t: f"my {t}"),
     ranges.map(lambda r: (r if isinstance(r, Range) else Range(*r)).scaled(1e-5)),
-    bond_line=maybe(st.floats(1e-6, 1e-4)), mount_sigma_ln=st.floats(0, 0.5), contact_resistance=st.floats(0, 1e-5), demountable=st.booleans(),
+    bond_line=maybe(st.floats(1e-6, 1e-4)), mount_sigma_ln=st.floats(0, 0.5),
+    contact_resistance=st.floats(0, 1e-5), demountable=st.booleans(),
 )  # fmt: skip
 
 

@@ -29,14 +29,10 @@ from tensor_fem import Line, Mesh, Stack
 RESULTS = Path(__file__).parent / "results"
 POWER = 3.0
 """Grading: the distance of a line from an edge is the cube of an even parameter."""
-CELLS = {"region_map": (2, 4, 8, 16), "three_dies": (2, 4, 8, 16), "local_conductivity": (2, 4, 8, 16)}
+CELLS = (2, 4, 8, 16)
+"""Cells between neighbouring edges in each mesh (more where edges lie far apart)."""
 ROUND_OFF = 1e-10
 """Part of the largest value that no error estimate may go below."""
-
-
-def cells_of(name: str) -> tuple[int, ...]:
-    """Return the cells between neighbouring edges in each mesh of a stack."""
-    return CELLS.get(name, (3, 6, 12, 24))
 
 
 def on_mesh(graph, arrays, notes: dict[str, Any], cells: int, power: float = POWER) -> dict[str, Any]:
@@ -100,15 +96,15 @@ def limit(values: np.ndarray, cells: tuple[int, ...]) -> tuple[np.ndarray, np.nd
 def study(name: str, say: Any = print) -> dict[str, Any]:
     """Return the mesh study of a stack."""
     graph, arrays, notes = stacks.STACKS[name]()
-    cells = cells_of(name)
     say(f"\n{name}: {notes['title']}")
     # where is the hottest point? Found on the third mesh, then a node of every mesh.
-    b, x, y, _ = hottest(on_mesh(graph, arrays, notes, cells[-2])["face"])
+    b, x, y, _ = hottest(on_mesh(graph, arrays, notes, CELLS[-2])["face"])
+    x, y = round(x, 6) + 0.0, round(y, 6) + 0.0  # whole µm: the rise is flat there, and -0.0 is none
     slab = graph.first_slab[b]
     graph, arrays = stacks.with_points(graph, arrays, slab, [(x, y)])
     watts = np.array(notes["power_W"])
     meshes = []
-    for n in cells:
+    for n in CELLS:
         start = time.perf_counter()
         mesh = on_mesh(graph, arrays, notes, n)
         mesh["face_maximum_K"] = hottest(mesh.pop("face"))[3]
@@ -131,10 +127,10 @@ def study(name: str, say: Any = print) -> dict[str, Any]:
         out["law"] = notes["law"]
     for key in ("influence", "flow", "rise_K", "flow_W"):
         if key in meshes[0]:
-            value, error, order = limit(np.array([m[key] for m in meshes]), cells)
+            value, error, order = limit(np.array([m[key] for m in meshes]), CELLS)
             out[key], out[f"{key}_error"] = value.tolist(), error.tolist()
             out[f"{key}_order"] = [None if not np.isfinite(v) else round(float(v), 2) for v in order.ravel()]
-    value, error, order = limit(np.array([m["hottest_K"] for m in meshes]), cells)
+    value, error, order = limit(np.array([m["hottest_K"] for m in meshes]), CELLS)
     missed = max(meshes[-1]["face_maximum_K"] - meshes[-1]["hottest_K"], 0.0)
     out["hottest"] = {
         "slab": notes["slabs"][slab], "point_m": [x, y], "rise_K": float(value), "error_K": float(error + missed),

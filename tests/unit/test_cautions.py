@@ -30,6 +30,8 @@ def plate(material="copper", name="cold plate"):
     return Layer(name, material, "3 mm", ("50 mm", "50 mm"))
 
 
+SILVER_LID = Layer("lid", "silver", "2.4 mm", ("36 mm", "36 mm"))
+PLATED = Material.of("nickel-plated copper", 380.0)
 LID = Layer("lid", "copper", "2.4 mm", ("36 mm", "36 mm"))
 
 
@@ -52,10 +54,14 @@ def plated(material):
     return lidded([Layer("plating", material, "4 um"), LIQUID])
 
 
-def two_dies(**temperatures):
+def two_dies():
     dies = [die(Interface(f"joint {n}", "ceramic paste"), n, centre=(f"{x} mm", "0 mm"), power="60 W")
             for n, x in (("left", -8), ("right", 8))]  # fmt: skip
-    return Stack("two", dies, [LID, Interface("paste", "ceramic paste"), plate()], SOLDERED.coolant), temperatures
+    return Stack("two", dies, [LID, Interface("paste", "ceramic paste"), plate()], SOLDERED.coolant)
+
+
+def cooled_lid():
+    return Stack("cooled lid", SOLDERED.dies, [LID], SOLDERED.coolant)
 
 
 def own_filling(name, **more):
@@ -105,23 +111,26 @@ CASES = [
            given(BARE, baseline=RELID),
            given(glued().replace("glue", LIQUID), baseline=glued()), given(glued().replace("glue", LIQUID)))
       for key in ("solder-heat", "solder-dust", "solder-bumps")],
+    # soldered anew, which is no remount
+    case("remount", ("paste",), given(SOLDERED.replace("lid", SILVER_LID), **FROM), PLAIN),
     case("solder-heat", ("solder",), given(RELID), given(SOLDERED.change("solder.bond_line", "0.3 mm"))),
-    case("solder-heat", ("solder",), given(SOLDERED.replace("lid", Layer("lid", "silver", "2 mm", ("36 mm", "36 mm"))),
-                                           **FROM), PLAIN),
+    case("solder-heat", ("solder",), given(SOLDERED.replace("lid", SILVER_LID), **FROM), PLAIN),
     case("lid-opening", ("glue", "liquid metal", "paste"), given(glued().replace("glue", LIQUID), baseline=glued()),
          given(glued()),
          given(REPASTE, **FROM), given(REPASTE), given(on_die().replace("joint", LIQUID), baseline=on_die())),
     case("warranty", ("liquid metal", "paste"), given(RELID, **FROM), PLAIN, given(REPASTE, **FROM),
          given(on_die().remounted("joint"), baseline=on_die())),
     case("socket-load", ("lid", "paste"), given(BARE, baseline=RELID), given(RELID, **FROM), given(on_die()),
-         given(REPASTE, **FROM)),
-    case("socket-load", ("lid", "paste"), given(BARE), given(RELID), given(on_die().remounted("joint"))),
+         given(REPASTE, **FROM), given(cooled_lid().replace("solder", LIQUID), baseline=cooled_lid())),
+    case("socket-load", ("solder", "lid"), given(on_die(), baseline=cooled_lid()), given(cooled_lid())),
+    case("socket-load", ("lid", "paste"), given(BARE), given(RELID), given(on_die().remounted("joint")),
+         given(on_die([Layer("plating", "gold", "1 um"), LIQUID]).without("plating"))),
     case("stand-off", ("lid", "paste", "liquid metal"), given(BARE, baseline=RELID), PLAIN, given(REPASTE, **FROM),
          DIFFERENT_VALUES, given(RELID)),
     case("stand-off", ("lid", "paste"), given(BARE), given(RELID)),
     # bare dies
     *[case(key, ("die",), given(on_die()), PLAIN, given(RELID, **FROM), given(glued()),
-           given(Stack("cooled lid", SOLDERED.dies, [LID], SOLDERED.coolant)))
+           given(cooled_lid()), given(cooled_lid().replace("solder", LIQUID), baseline=cooled_lid()))
       for key in ("bare-die-force", "bare-die-tilt", "silicon-edges")],
     case("bare-die-force", ("die",), given(SOLDERED.without("lid", "paste"), **FROM), PLAIN),
     case("bare-die-clearance", ("die",), given(on_die(thickness="0.5 mm")), given(on_die(thickness="0.54 mm")),
@@ -137,12 +146,14 @@ CASES = [
     case("gallium-aluminium", ("joint", "cold plate"),
          given(on_die(Interface("joint", own_filling("mine", aluminium_attack="severe")), top="aluminium 1050")),
          given(on_die(Interface("joint", own_filling("mine")), top="aluminium 1050"))),
-    case("gallium-copper", ("liquid metal", "lid"), given(RELID), PLAIN, given(on_die(top="silver"))),
+    case("gallium-copper", ("liquid metal", "lid"), given(RELID), PLAIN, given(on_die(top="silver")),
+         given(on_die(top=PLATED))),
     case("gallium-copper", ("joint", "cold plate"), given(on_die(top="oxygen-free copper")),
          given(on_die("graphite sheet"))),
     case("gallium-plating", ("liquid metal", "plating"), given(plated("electroless nickel")), given(RELID),
          given(lidded([Layer("plating", "electroless nickel", "4 um"), Interface("solder", "indium solder")]))),
     case("gallium-plating", ("liquid metal", "plating"), given(plated("gold")), PLAIN),
+    case("gallium-plating", ("joint", "cold plate"), given(on_die(top=PLATED)), given(on_die())),
     case("gallium-condensing", ("joint",), given(on_die(coolant="10 degC")), given(on_die()),
          given(lidded(coolant="10 degC"))),
     case("slow-attack", ("paste", "cold plate"), given(FOIL), given(lidded(paste="pressed indium foil")),
@@ -171,9 +182,10 @@ CASES = [
     case("junction-limit", ("die",), at(SOLDERED, junction=95.1, limit=95), at(SOLDERED, junction=94.9, limit=95),
          at(SOLDERED, junction=120), given(SOLDERED, limit=300.0)),
     case("junction-limit", ("die",), at(SOLDERED, die=150.1), at(SOLDERED, junction=149.9), PLAIN),
-    case("junction-limit", ("left",), at(two_dies()[0], left=96, right=80, junction=99, limit=95),
-         at(two_dies()[0], left=90, right=80, junction=94, limit=95)),
-    case("junction-limit", ("left", "right"), at(two_dies()[0], junction=99, limit=95), given(two_dies()[0])),
+    case("junction-limit", ("left",), at(two_dies(), left=96, right=80, junction=99, limit=95),
+         at(two_dies(), left=90, right=80, junction=94, limit=95)),
+    case("junction-limit", ("left",), at(two_dies(), left=90, right=80, junction=96, limit=95), given(two_dies())),
+    case("junction-limit", ("left", "right"), at(two_dies(), junction=99, limit=95), given(two_dies())),
     case("uniform-power", ("die",), given(lidded(power="230 W")), PLAIN, given(lidded(power=PowerMap("0.001 W", [
         Region("r", "0.001 W", ("1 mm", "1 mm"), ("1 mm", "1 mm"))])))),
     # coolant
@@ -232,7 +244,7 @@ def test_forces_are_told_as_pressures_on_the_dies_of_the_stack():
     text = only("bare-die-force", on_die()).text
     for part in ("218 mm²", "45 N is 206 kPa", "70 N 321 kPa", "80 N 367 kPa", "103 kPa is 22 N"):
         assert part in text
-    two, _ = two_dies()
+    two = two_dies()
     bare = two.without("paste", "lid")
     assert "436 mm² of 'left' and 'right', 45 N is 103 kPa" in only("bare-die-force", bare, baseline=two).text
 

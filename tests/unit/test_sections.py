@@ -358,6 +358,20 @@ def test_many_loads_are_the_same_as_one_by_one_and_add_up():
     assert np.allclose(a + b - none, both, rtol=1e-10, atol=0, equal_nan=True)
 
 
+def test_corner_of_a_good_conductor_has_its_temperature():
+    """Metal in insulation is at one temperature up to its corner, on a coarse grid too, where insulation varies."""
+    section = Section(
+        uniform(0.0, 2.0, 4),
+        uniform(0.0, 2.0, 4),
+        (Patch((0.0, 2.0), (0.0, 2.0), 0.03), Patch((0.0, 1.0), (1.0, 2.0), 400.0)),
+        (Edge("z", 0.0, (0.0, 2.0), Fixed(0.0)),),
+        (Heat("z", 2.0, (0.0, 1.0), 1.0),),
+    )
+    field = solve(section)
+    assert field.at(1.0, 1.0) == pytest.approx(field.at(0.5, 1.5), rel=1e-3)
+    assert field.at(1.0, 1.0, "right", "below") < 0.9 * field.at(1.0, 1.0)
+
+
 # radiation and iteration -----------------------------------------------------------------------------------------
 
 

@@ -125,11 +125,14 @@ def _lids(stack: Stack) -> tuple[str, ...]:
 def is_bare(stack: Stack, items: Mapping[str, Item], mod: Mod | None) -> bool:
     """Say whether the cold plate sits on the dies.
 
-    A single plate on a joint that is soldered or glued is a cooled lid, unless the mod took the lid away.
+    A single plate on a joint that is, or was before the mod, soldered or glued is a cooled lid, unless the mod took it
+    away.
     """
     if _lids(stack):
         return False
-    return (mod is not None and mod.lid_removed) or not any(i.fixed and i.at_die for i in items.values())
+    if mod is not None and mod.under_lid:
+        return mod.lid_removed
+    return not any(i.fixed and i.at_die for i in items.values())
 
 
 @dataclass(frozen=True)
@@ -211,13 +214,16 @@ def _from_baseline(stack: Stack, baseline: Stack) -> Mod | None:
     melting = [i.material.liquidus for i in solder if i.material is not None and i.material.liquidus is not None]
     heights = [(_plane(baseline, die.name, old), _plane(stack, die.name, new)) for die in stack.dies if die.name in old]
     drops = [before[0] - after[0] for before, after in heights]
+    # a single plate that was soldered or glued on is a cooled lid
+    fixed = any(i.at_die and i.fixed for i in old.values())
+    lids = _lids(baseline) or tuple(e.name for e in baseline.layers if fixed and isinstance(e, Layer))
     at_die = any(new[name].at_die for name in opened) or any(old[name].at_die for name in removed)
     return Mod(
         opened,
         removed,
         at_die,
-        under_lid=at_die and (bool(_lids(baseline)) or any(i.at_die and i.fixed for i in old.values())),
-        lid_removed=bool(_lids(baseline)) and not _lids(stack),
+        under_lid=at_die and bool(lids),
+        lid_removed=not _lids(stack) and any(name in removed for name in lids),
         solder=tuple(i.name for i in solder),
         melts_at=max(melting, default=None),
         lowered=(min(drops), max(drops)) if drops else None,

@@ -16,8 +16,8 @@ from .style import (
     fit,
     inches_of,
     legend_above,
+    lines_a_unit,
     look,
-    note_box,
     plain,
     room_for,
     set_title,
@@ -37,13 +37,9 @@ SPREADING = Look("#ffffff", "////")
 
 def rows_of(prediction: Prediction) -> list[tuple[str, float, float]]:
     """Return part, one-dimensional drop and spreading drop of each row of the breakdown, from the die up. [K]"""
-    watts = float(prediction.point.total[0])
-    keys = [column.key for column in prediction.breakdown.columns]
-    rows = [dict(zip(keys, row, strict=True)) for row in prediction.breakdown.rows[:-1]]
-    return [
-        (str(row["part"]), float(row["one_dimensional_K_per_W"] or 0) * watts, float(row["spreading_K_per_W"] or 0) * watts)
-        for row in rows
-    ]  # fmt: skip
+    watts, table = float(prediction.point.total[0]), prediction.breakdown.to_dict()
+    columns = (table[key][:-1] for key in ("part", "one_dimensional_K_per_W", "spreading_K_per_W"))  # last: the sum
+    return [(str(n), float(o or 0) * watts, float(s or 0) * watts) for n, o, s in zip(*columns, strict=True)]
 
 
 def breakdown(prediction: Prediction, ax: Axes | None = None) -> Axes:
@@ -78,16 +74,19 @@ def breakdown(prediction: Prediction, ax: Axes | None = None) -> Axes:
     for y, (end, text) in enumerate(ends):
         ax.annotate(text, (end, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=LABEL,
                     color=ink.text)  # fmt: skip
-    ax.set_yticks(range(len(rows)), [fit(name, 18) for name, _, _ in rows])
-    ax.set_xlabel("temperature drop [K], and the same per watt [K/W]")
     plain_key = Patch(facecolor=look("solid").fill, edgecolor=OUTLINE, linewidth=0.8)
     hatched_key = Patch(facecolor=SPREADING.fill, edgecolor=OUTLINE, hatch=SPREADING.hatch, linewidth=0.8)
     total = sum(straight + spreading for _, straight, spreading in rows)
-    legend_above(ax, ink, [(plain_key, "one-dimensional (colour of the part)"), (hatched_key, "spreading")],
-                 -0.6, len(rows) - 0.4)  # fmt: skip
-    what = f"{prediction.hottest_die}, mean to coolant: {total:.1f} K at {watts:.4g} W"
-    ax.set_ylabel(f"die → coolant")
-    ax.text(0.99, 0.03, plain(what, 60), transform=ax.transAxes, ha="right", va="bottom", fontsize=LABEL,
-            color=OUTLINE, bbox=note_box())  # fmt: skip
+    entries = [
+        (plain_key, "one-dimensional"),
+        (hatched_key, "spreading"),
+    ]
+    legend_above(ax, ink, entries, -0.6, len(rows) - 0.4)
+    lines = min(2, lines_a_unit(ax))
+    ax.set_yticks(range(len(rows)), [fit(name, 18, lines) for name, _, _ in rows])
+    ax.set_xlabel(
+        f"temperature drop [K]\n{plain(prediction.hottest_die, 24)}, mean to coolant: {total:.1f} K at {watts:.4g} W"
+    )
+    ax.set_ylabel("die → coolant")
     set_title(ax, ink, "Where the temperature drops", prediction.stack.label)
     return ax

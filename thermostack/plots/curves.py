@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
+from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 from ..units import convert
-from .style import FILL, LABEL, OUTLINE, Ink, axes_for, chars, inches_of, note_box, plain, set_title
+from .style import EM, FILL, LABEL, OUTLINE, Ink, axes_for, chars, inches_of, note_box, plain, points, set_title
 
 if TYPE_CHECKING:
     from ..sweeping import Axis, Sweep
@@ -87,7 +88,7 @@ def _curves(ax: Axes, ink: Ink, sweep: Sweep) -> None:
     axis = sweep.axes[0]
     drawn = (
         ("junction (hottest point)", sweep.junction, FILL["die"], "-", "o"),
-        ("die mean", sweep.mean, FILL["coolant"], "--", "s"),
+        ("die mean", sweep.mean, ink.text, "--", "s"),
     )
     at = _described(axis)
     for name, height, color, dashes, marker in drawn:
@@ -118,20 +119,20 @@ def _described_text(axis: Axis, at: float | None) -> str:
 
 
 def _name_curves(ax: Axes, ink: Ink, sweep: Sweep) -> None:
-    """Write the names of the curves on them: the upper one above, the lower one below, where they are highest."""
+    """Write the names on the curves: over the upper where it is highest, under the lower where it is lowest."""
     low = float(min(sweep.mean.min(), sweep.junction.min()))
     high = float(max(sweep.mean.max(), sweep.junction.max()))
     span = max(high - low, 0.5)
-    ax.set_ylim(low - 0.16 * span, high + 0.16 * span)
+    ax.set_ylim(low - 0.28 * span, high + 0.16 * span)
     order = np.argsort(sweep.axes[0].shown)
     junction, mean = sweep.junction[order], sweep.mean[order]
     shown = sweep.axes[0].shown[order]
     above = bool(junction.mean() >= mean.mean())
-    rises = bool(junction[-1] >= junction[0])
-    end = -1 if rises else 0
     for name, height, up in (("junction (hottest point)", junction, above), ("die mean", mean, not above)):
-        ax.annotate(name, (float(shown[end]), float(height[end])), xytext=(-6 if rises else 6, 9 if up else -9),
-                    textcoords="offset points", ha="right" if rises else "left", va="bottom" if up else "top",
+        last = bool(height[-1] >= height[0]) == up
+        end = -1 if last else 0
+        ax.annotate(name, (float(shown[end]), float(height[end])), xytext=(-6 if last else 6, 7 if up else -7),
+                    textcoords="offset points", ha="right" if last else "left", va="bottom" if up else "top",
                     fontsize=LABEL, color=ink.text)  # fmt: skip
 
 
@@ -139,6 +140,7 @@ def _contours(ax: Axes, ink: Ink, sweep: Sweep) -> None:
     x, y = sweep.axes
     height = sweep.junction.T
     low, high = float(height.min()), float(height.max())
+    labels: list[Text] = []
     if high - low < FLAT:
         ax.text(0.5, 0.5, f"junction at {low:.2f} °C all over", transform=ax.transAxes, ha="center", va="center",
                 color=ink.text)  # fmt: skip
@@ -146,12 +148,31 @@ def _contours(ax: Axes, ink: Ink, sweep: Sweep) -> None:
         levels = MaxNLocator(9).tick_values(low, high)
         ax.contourf(x.shown, y.shown, height, levels=levels, cmap="cividis", alpha=0.9)
         lines = ax.contour(x.shown, y.shown, height, levels=levels, colors="#ffffff", linewidths=1.0)
-        digits = max(0, -int(np.floor(np.log10(levels[1] - levels[0]) + 1e-9)))
-        for text in ax.clabel(lines, fmt=f"%.{digits}f °C", fontsize=LABEL, inline=True):
+        labels = list(ax.clabel(lines, fmt=lambda level: f"{level:.6g} °C", fontsize=LABEL, inline=True))
+        for text in labels:
             text.set_color("#ffffff")
             text.set_path_effects([withStroke(linewidth=2.5, foreground=OUTLINE)])
-    places = [_described(axis) for axis in sweep.axes]
-    if None not in places:
-        ax.plot(*([place] for place in places), "o", color="#ffffff", markeredgecolor=OUTLINE, markersize=9, zorder=5)
-        ax.annotate("as described", (places[0], places[1]), xytext=(0, 9), textcoords="offset points",  # type: ignore[arg-type]
-                    ha="center", va="bottom", fontsize=LABEL, color=OUTLINE, bbox=note_box())  # fmt: skip
+    at = [place for place in map(_described, sweep.axes) if place is not None]
+    if len(at) == 2:
+        ax.plot(at[:1], at[1:], "o", color="#ffffff", markeredgecolor=OUTLINE, markersize=9, zorder=5)
+        _name_point(ax, at, [text.get_position() for text in labels])
+
+
+def _name_point(ax: Axes, at: list[float], taken: list[tuple[float, float]]) -> None:
+    """Write at a point that it is what the stack describes, on the side farthest from the places taken."""
+    text, scale = "as described", ax.figure.dpi / 72
+    x, y = ax.transData.transform(at)
+    reach = np.array([9 + points() * EM * len(text) / 2, 9 + points() / 2]) * scale
+    others = ax.transData.transform(taken) if taken else np.empty((0, 2))
+    frame = ax.get_window_extent()
+
+    def clear(side: tuple[int, int]) -> float:
+        centre = np.array([x, y]) + reach * side
+        if not frame.contains(*(centre + reach * side)):
+            return -1.0
+        return float(np.min(np.hypot(*((others - centre) / reach).T), initial=np.inf))
+
+    right, up = max(((0, 1), (0, -1), (1, 0), (-1, 0)), key=clear)
+    ax.annotate(text, (at[0], at[1]), xytext=(9 * right, 9 * up), textcoords="offset points", fontsize=LABEL,
+                ha={-1: "right", 0: "center", 1: "left"}[right], va={-1: "top", 0: "center", 1: "bottom"}[up],
+                color=OUTLINE, bbox=note_box())  # fmt: skip

@@ -44,25 +44,30 @@ def profile(prediction: Prediction, ax: Axes | None = None) -> Axes:
     heights = np.array([0.8 + drawn_height(stack, part, values) for part in parts])
     edges = np.concatenate([[0.0], np.cumsum(heights)])
     junction = float(prediction.junction.magnitude)
+    over_mean = junction - float(prediction.mean.magnitude)
     hottest = max(junction, *(max(pair) for pair in temperatures))
     coldest = min(min(pair) for pair in temperatures)
     texts = [f"{below - above:.1f} K" for below, above in temperatures]
     low = coldest - 0.06 * (hottest - coldest)
-    high = room_for([(hottest, "junction 000.0 °C"), (max(temperatures[0]), texts[0])], low, inches_of(ax)[0])
+    high = room_for([(hottest, "00.0 K over die mean   "), (max(temperatures[0]), texts[0])], low, inches_of(ax)[0])
     for part, bottom, height in zip(parts, edges, heights, strict=False):
         one = look(role_of(part))
         ax.axhspan(bottom, bottom + height, facecolor=one.fill, alpha=0.28, linewidth=0, zorder=0)
         ax.axhline(bottom, color=ink.text, linewidth=0.7, zorder=1)
     line = [t for pair in temperatures for t in pair]
-    at = [edge for bottom, top in zip(edges, edges[1:], strict=False) for edge in (bottom, top)]
-    ax.plot(line, at, "-", color=ink.text, linewidth=2.4, path_effects=[withStroke(linewidth=4.5, foreground=ink.ground)],
-            zorder=3)  # fmt: skip
-    ax.plot(line, at, "o", color=ink.ground, markeredgecolor=ink.text, markersize=4.5, zorder=4)
-    ax.plot([junction], [0.0], "D", color=FILL["hottest"], markeredgecolor=OUTLINE, markersize=9, zorder=5, clip_on=False)
+    at = np.repeat(edges, 2)[1:-1]
+    halo = [withStroke(linewidth=4.5, foreground=ink.ground)]
+    ax.plot(line, at, "-", color=ink.text, linewidth=2.4, path_effects=halo, zorder=3)
+    ax.plot(line, at, "o", color=ink.ground, markeredgecolor=ink.text, markersize=4.5, zorder=4, clip_on=False)
+    ax.plot(
+        [junction], [0.0], "D", color=FILL["hottest"], markeredgecolor=OUTLINE, markersize=9, zorder=5, clip_on=False
+    )
     for (below, above), text, bottom, height in zip(temperatures, texts, edges, heights, strict=False):
         ax.annotate(text, (max((below + above) / 2, low), bottom + height / 2), xytext=(8, 0),
-                    textcoords="offset points", va="center", fontsize=LABEL, color=OUTLINE, bbox=note_box(), zorder=6)  # fmt: skip
-    ax.annotate(f"junction\n{junction:.1f} °C", (junction, 0.0), xytext=(9, 4), textcoords="offset points",
+                    textcoords="offset points", va="center", fontsize=LABEL, color=OUTLINE, bbox=note_box(),
+                    zorder=6)  # fmt: skip
+    told = f"junction {junction:.1f} °C\n{over_mean:.1f} K over die mean"
+    ax.annotate(told, (junction, 0.0), xytext=(9, 4), textcoords="offset points",
                 va="bottom", fontsize=LABEL, color=OUTLINE, bbox=note_box(), zorder=6)  # fmt: skip
     ax.set_xlim(low, high)
     ax.set_ylim(0.0, float(edges[-1]))

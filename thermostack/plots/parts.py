@@ -8,14 +8,15 @@ import numpy as np
 
 from ..model import Values
 from ..stack.parts import Coolant, Die, Interface, Layer
-from ..units import show
+from ..tables import format_number
+from ..units import convert, unit_text
 from .style import Role
 
 if TYPE_CHECKING:
     from ..stack.parts import Board, Part
     from ..stack.stack import Stack
 
-__all__ = ["board_text", "coolant_text", "drawn_height", "made_of", "number", "role_of", "size_of"]
+__all__ = ["board_text", "coolant_text", "drawn_height", "in_unit", "made_of", "number", "role_of", "size_of"]
 
 THINNEST = 0.16
 """Height of the thinnest layer as drawn, relative to the thickest."""
@@ -35,15 +36,22 @@ def number(values: Values, path: str) -> float:
     return float(np.asarray(values(path)).flat[0])
 
 
+def in_unit(si: float, dimension: str) -> str:
+    """Return an SI number in the unit that is shown, without an exponent; lengths below 0.1 mm in µm."""
+    if dimension == "length" and abs(si) < 1e-4:
+        dimension = "bond line"
+    return f"{format_number(convert(si, dimension))} {unit_text(dimension)}".rstrip()
+
+
 def size_of(part: Part, values: Values) -> str:
     """Return the thickness of a part, or the specific resistance of an interface that has none; with its unit."""
     if isinstance(part, Die | Layer):
-        return show(number(values, f"{part.name}.thickness"), "length")
+        return in_unit(number(values, f"{part.name}.thickness"), "length")
     if not isinstance(part, Interface):
         return ""
     if f"{part.name}.bond_line" in values:
-        return show(number(values, f"{part.name}.bond_line"), "bond line", 3)
-    return show(number(values, f"{part.name}.resistance"), "specific resistance", 3)
+        return in_unit(number(values, f"{part.name}.bond_line"), "bond line")
+    return in_unit(number(values, f"{part.name}.resistance"), "specific resistance")
 
 
 def made_of(part: Part, values: Values) -> str:
@@ -58,19 +66,19 @@ def made_of(part: Part, values: Values) -> str:
 
 def coolant_text(coolant: Coolant, values: Values) -> str:
     """Return temperature and film of the coolant."""
-    temperature = show(number(values, "coolant.temperature"), "temperature")
-    place = {"inlet": "at the inlet", "mean": "on the average", "ambient": "ambient"}[coolant.reference]
+    temperature = in_unit(number(values, "coolant.temperature"), "temperature")
+    place = {"inlet": "at the inlet", "mean": "mean", "ambient": "ambient"}[coolant.reference]
     if coolant.conductance is not None:
-        film = show(number(values, "coolant.conductance"), "conductance")
+        film = in_unit(number(values, "coolant.conductance"), "conductance")
     else:
-        film = show(number(values, "coolant.resistance"), "resistance")
+        film = in_unit(number(values, "coolant.resistance"), "resistance")
     return f"{temperature} {place}, {film}"
 
 
 def board_text(board: Board, values: Values) -> str:
     """Return resistance and temperature of the board path."""
-    at = f", {show(number(values, 'board.temperature'), 'temperature')}" if board.temperature is not None else ""
-    return show(number(values, "board.resistance"), "resistance") + at
+    at = f", {in_unit(number(values, 'board.temperature'), 'temperature')}" if board.temperature is not None else ""
+    return in_unit(number(values, "board.resistance"), "resistance") + at
 
 
 def drawn_height(stack: Stack, part: Part, values: Values) -> float:

@@ -14,13 +14,14 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib import pyplot
 from matplotlib.axes import Axes
-from matplotlib.colors import to_rgb
+from matplotlib.colors import to_rgb, to_rgba
 from matplotlib.font_manager import FontProperties
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 __all__ = [
+    "EM",
     "FILL",
     "LABEL",
     "OUTLINE",
@@ -33,6 +34,7 @@ __all__ = [
     "fit",
     "inches_of",
     "legend_above",
+    "lines_a_unit",
     "look",
     "note_box",
     "plain",
@@ -127,6 +129,7 @@ def axes_for(ax: Axes | None, width: float, height: float) -> tuple[Axes, Ink]:
     # ticks are made later, outside the context
     ax.tick_params(which="both", colors=_OWN.text, labelcolor=_OWN.text, grid_color="#b0b0b0")
     ax.grid(False)
+    ax.spines[["top", "right"]].set_visible(False)
     # a style may have files saved on another ground (savefig.facecolor, savefig.transparent): stay white there too
     sheet = Rectangle((0, 0), 1, 1, transform=figure.transFigure, facecolor=_OWN.ground, linewidth=0, zorder=-100)
     sheet.set_in_layout(False)
@@ -136,11 +139,9 @@ def axes_for(ax: Axes | None, width: float, height: float) -> tuple[Axes, Ink]:
 
 def _ground(ax: Axes) -> Color:
     """Return what is seen behind the axes: their own face, or the figure's where they are transparent."""
-    red, green, blue, alpha = ax.patch.get_facecolor()  # type: ignore[misc]
-    if alpha > 0:
-        return (red, green, blue)
+    face = to_rgba(ax.get_facecolor())
     figure = ax.get_figure()
-    return (1.0, 1.0, 1.0) if figure is None else to_rgb(figure.get_facecolor())  # type: ignore[arg-type]
+    return to_rgba(figure.get_facecolor()) if face[3] == 0 and figure is not None else face
 
 
 # -- text
@@ -183,6 +184,13 @@ def chars(inches: float, size: str | float = LABEL) -> int:
     return int(inches * 72 / (EM * points(size)))
 
 
+def lines_a_unit(ax: Axes) -> int:
+    """Return how many lines of a tick label of y fit into one unit of y, at least one."""
+    low, high = ax.get_ylim()
+    size = points(mpl.rcParams["ytick.labelsize"])
+    return max(1, int(inches_of(ax)[1] * 72 / (high - low) / (1.2 * size)))
+
+
 def inches_of(ax: Axes) -> tuple[float, float]:
     """Return width and height of axes, as laid out so far. [in]"""
     box = ax.get_window_extent()
@@ -192,8 +200,11 @@ def inches_of(ax: Axes) -> tuple[float, float]:
 
 def set_title(ax: Axes, ink: Ink, what: str, label: str) -> None:
     """Write what is drawn, and of which stack, above the axes."""
-    size = mpl.rcParams["axes.titlesize"]
-    ax.set_title(fit(f"{what}: {label}", chars(inches_of(ax)[0], size)), loc="left", color=ink.text)
+    room = chars(inches_of(ax)[0], mpl.rcParams["axes.titlesize"])
+    one = plain(f"{what}: {label}")
+    ax.set_title(
+        one if len(one) <= room else f"{fit(what, room, 1)}\n{fit(label, room, 1)}", loc="left", color=ink.text
+    )
 
 
 def legend_above(ax: Axes, ink: Ink, entries: list[tuple[Any, str]], low: float, high: float) -> None:

@@ -19,6 +19,7 @@ from .style import (
     fit,
     inches_of,
     legend_above,
+    lines_a_unit,
     look,
     note_box,
     points,
@@ -53,9 +54,9 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     Axes
     """
     predictions = comparison.predictions
-    ax, ink = axes_for(ax, 8.4, 1.9 + 0.62 * len(predictions))
     segments = [_segments(p) for p in predictions]
-    looks = _looks(predictions, segments)
+    looks = _looks(segments)
+    ax, ink = axes_for(ax, 8.4, 1.4 + 0.62 * len(predictions) + 0.16 * len(looks))
     width = inches_of(ax)[0]
     bases = [float(convert(float(p.point.coolant[0]), "temperature")) for p in predictions]
     ends = [
@@ -75,20 +76,18 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
                     color=ink.text)  # fmt: skip
         ax.plot([base, base], [-row - 0.42, -row + 0.42], color=ink.text, linewidth=2.0, solid_capstyle="butt")
     lower, upper = 0.5 - len(predictions), 0.6
-    if len(set(bases)) == 1:
-        base_text = f"coolant {bases[0]:.1f} °C"
-    else:
-        base_text = "each from its own coolant (thick line)"
-    ax.annotate(base_text, (low, lower - 0.05), xytext=(4, 0), textcoords="offset points", va="bottom", fontsize=LABEL,
+    base_text = f"coolant {bases[0]:.1f} °C" if len(set(bases)) == 1 else "each from its own coolant (thick line)"
+    ax.annotate(base_text, (low, lower - 0.32), xytext=(4, 0), textcoords="offset points", va="bottom", fontsize=LABEL,
                 color=ink.text)  # fmt: skip
-    names = [fit(p.stack.label, 20, lines=3) for p in predictions]
-    ax.set_yticks([-row for row in range(len(names))], names)
     ax.set_xlabel("temperature [°C]; numbers in the bars are drops [K]")
     entries = [
         (Patch(facecolor=one.fill, hatch=one.hatch, edgecolor=OUTLINE, linewidth=0.8), name)
         for (_, name), one in looks.items()
     ]
-    legend_above(ax, ink, entries, lower - 0.1, upper)
+    legend_above(ax, ink, entries, lower - 0.35, upper)
+    lines = min(3, lines_a_unit(ax))
+    names = [fit(p.stack.label, 20, lines) for p in predictions]
+    ax.set_yticks([-row for row in range(len(names))], names)
     set_title(ax, ink, "From coolant to junction", comparison.baseline.stack.name)
     return ax
 
@@ -105,7 +104,7 @@ def _segments(p: Prediction) -> list[tuple[Key, float]]:
     return [*reversed(found), (("hottest", HOTTEST), over_mean)]
 
 
-def _looks(predictions: tuple[Prediction, ...], segments: list[list[tuple[Key, float]]]) -> dict[Key, Look]:
+def _looks(segments: list[list[tuple[Key, float]]]) -> dict[Key, Look]:
     """Return the look of every part of all variants, in the order of the stack from coolant to junction."""
     order: list[Key] = []
     for drops in segments:

@@ -54,7 +54,8 @@ class Lines:
                     table = here = self._open(_parts(header), several=len(opened) == 2)
                 else:
                     here, item = self._resolve(table, _parts(key)), 0
-                self._line.setdefault(here, line)
+                for length in range(1, len(here) + 1):  # the tables around it begin here, unless they began before
+                    self._line.setdefault(here[:length], line)
                 position = match.end()
             fresh = False
             token = _TOKEN.match(text, position)

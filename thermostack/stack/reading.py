@@ -120,7 +120,10 @@ class _Reader:
         if not isinstance(error, InputError):
             return self._error(f"a number is too large: {error}", place, called)
         field = re.sub(r"_[xy]$", "", error.where.rpartition(".")[2])
-        shown = error.where if called in error.where else f"{called}: {error.where}" if error.where else called
+        if "." not in error.where and called not in error.where:  # of the name itself, or of the stack as a whole
+            field, shown = "name", called
+        else:
+            shown = error.where if called in error.where else f"{called}: {error.where}"
         return self._error(error.problem, (*place, KEY_OF.get(field, field)), shown, error.expected)
 
     def known_keys(self, table: Mapping[str, Any], keys: Iterable[str], place: Place, called: str = "") -> None:

@@ -103,7 +103,7 @@ class Stack:
         wanted: list[tuple[str, Iterable[object], type | tuple[type, ...], str]] = [
             ("dies", self.dies, Die, "Die"),
             ("layers", self.layers, (Layer, Interface), "Layer or Interface"),
-            ("joint", [joint for die in self.dies for joint in die.joint], (Layer, Interface), "Layer or Interface"),
+            ("joint", (j for die in self.dies for j in die.joint), (Layer, Interface), "Layer or Interface"),
             ("coolant", [self.coolant], Coolant, "Coolant"),
             ("board", [] if self.board is None else [self.board], Board, "Board"),
             ("sensors", self.sensors, Sensor, "Sensor"),

@@ -61,12 +61,21 @@ class Patch:
     bases : tuple of two bases
         Functions on both axes.
     coefficients : tuple of two ndarrays, shape (G, n, functions, modes)
+    partner : Patch, optional
+        For modes on a contact: its polynomials on the same face, of which `means` are known.
+    means : tuple of two ndarrays, shape (G, n, partner's functions, functions)
+        Means over the contact of products with the functions of the partner.
+    within : bool
+        Whether the functions are modes of the box of this very block, so that nothing of them lies outside.
     """
 
     level: Level
     ends: tuple[tuple[Float, Float], tuple[Float, Float]]
     bases: tuple[Basis, Basis]
     coefficients: tuple[Float, Float]
+    partner: Patch | None = None
+    means: tuple[Float, Float] | None = None
+    within: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,8 +101,10 @@ class Flux:
 
     def modal(self, inside: tuple[int, int]) -> Float:
         """Heat in the modes of the block, shape (S, n, M, N). [W]"""
+        if self.patch.within:
+            return self.heat
         x, y = (c[..., :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
-        return x.swapaxes(-1, -2) @ self.heat @ y
+        return np.asarray(x.swapaxes(-1, -2) @ self.heat @ y)
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,6 +212,19 @@ class BlockModes:
             self._half_spaces[face] = (value * gamma)[:, 0, 0]
         return self._half_spaces[face]
 
+    def mismatch(self, face: str) -> Float:
+        """Relative change of `half_space` from the edge of the box to twice that, shape (S,).
+
+        It shows how far a face still is from a half-space where the box ends; zero once a slab is three lengths deep.
+        """
+        gamma = 2.0 * self.limit[:, None, None]
+        value = self.rises(face, gamma)[0 if face == LOWER else 1]
+        assert value is not None
+        end = self.slabs[0 if face == LOWER else -1]
+        depth = self.limit * (end.thickness * np.sqrt(end.k_in_plane / end.k_through))[:, 0, 0]
+        change = np.abs((value * gamma)[:, 0, 0] / self.half_space(face) - 1.0)
+        return np.asarray(np.where(depth < 3.0, change, 0.0))
+
     # -- patches --------------------------------------------------------------------------------------------------
 
     def _ends(self, rect: Float) -> tuple[tuple[Float, Float], tuple[Float, Float]]:
@@ -217,15 +241,42 @@ class BlockModes:
         )
         return Patch(level, ends, (LegendreBasis(degrees[0]), LegendreBasis(degrees[1])), (x, y))
 
-    def shadow_patch(self, face: str, rect: Float, lower: BlockModes) -> Patch:
-        """Modes of the block below a contact as functions on it; `rect` has shape (G, 1, 4)."""
-        ends = self._ends(rect)
+    def shadow_patch(self, polynomials: Patch, rect: Float, lower: BlockModes, below: Patch, covers: bool) -> Patch:
+        """Modes of the block below a contact as functions on one side of the contact.
+
+        Parameters
+        ----------
+        polynomials : Patch
+            The contact's polynomials on this side.
+        rect : ndarray, shape (G, 4)
+            The contact. [m]
+        lower : BlockModes
+            The block below.
+        below : Patch
+            The contact's polynomials on that block.
+        covers : bool
+            Whether the contact covers the whole face of that block.
+        """
+        ends = self._ends(rect[:, None])
+        within = covers and lower is self
         bases, coefficients = [], []
         for e, modes, other in zip(ends, self.axes, lower.axes, strict=True):
             basis = CosineBasis(other.modes[: other.inside], other.length, modes.origin - other.origin)
             bases.append(basis)
-            coefficients.append(cosine_overlaps(*e, basis, modes.length[:, None], modes.modes))
-        return Patch(face, ends, (bases[0], bases[1]), (coefficients[0], coefficients[1]))
+            if within:
+                coefficients.append(np.eye(other.inside, len(other.modes))[None, None])
+            else:
+                coefficients.append(cosine_overlaps(*e, basis, modes.length[:, None], modes.modes))
+        means = tuple(c[..., : axis.inside] for c, axis in zip(below.coefficients, lower.axes, strict=True))
+        return Patch(
+            polynomials.level,
+            ends,
+            (bases[0], bases[1]),
+            (coefficients[0], coefficients[1]),
+            polynomials,
+            (means[0], means[1]),
+            within,
+        )
 
     def points(self, level: Level, x: Float, y: Float) -> Patch:
         """Grid of points, each axis of shape (points,), in stack coordinates: one rectangle whose functions they are."""
@@ -248,9 +299,10 @@ class BlockModes:
         (low_b, high_b), length = (end[:, None, :] for end in b.ends[axis]), modes.length[:, None, None]
         basis_a, basis_b = a.bases[axis], b.bases[axis]
         assert not isinstance(basis_b, PointBasis)
-        if a is b and isinstance(basis_a, LegendreBasis) and Ca.shape[1] == 1:
-            width = high_b - low_b
-            whole = (length / width)[..., None, None] * np.eye(basis_a.count)
+        if b.partner is a and b.means is not None:
+            whole = (length / (high_b - low_b))[..., None, None] * b.means[axis][:, None]
+        elif a is b and isinstance(basis_a, LegendreBasis) and Ca.shape[1] == 1:
+            whole = (length / (high_b - low_b))[..., None, None] * np.eye(basis_a.count)
         elif isinstance(basis_a, PointBasis):
             whole = point_values(PointBasis(basis_a.x[:, None]), low_b, high_b, basis_b, length)
         else:
@@ -273,6 +325,15 @@ class BlockModes:
         (x_all, x_box), (y_all, y_box) = self._axis_tails(0, a, b), self._axis_tails(1, a, b)
         w = self._weights[:, None, :, None, None]
         return np.concatenate([x_all * w, -x_box * w], axis=2), np.concatenate([y_all, y_box], axis=2)
+
+    def tail(self, a: Patch, b: Patch) -> Float:
+        """Part of `between` that comes from modes outside the box, first functions only: (S, n, n'). [K/W]"""
+        face = b.level
+        if not isinstance(face, str) or a.level != face:
+            return np.zeros((1, 1, 1))
+        left, right = self._tail_left_right(a, b)
+        total = (left[..., 0, 0] * right[..., 0, 0]).sum(axis=2) * (self.half_space(face) / self.area)[:, None]
+        return np.asarray(total.reshape(len(total), a.coefficients[0].shape[1], -1))
 
     def between(self, a: Patch, b: Patch, rows: Int | None = None, columns: Int | None = None) -> Float:
         """Rise of the rectangles of `a`, averaged over its functions, by a watt in the functions of those of `b`.
@@ -326,7 +387,7 @@ class BlockModes:
         load = self.impedance(a.level, b.face)[:, None] * b.modal(self.inside)
         x, y = (c[:, :, None, :, :m] for c, m in zip(a.coefficients, self.inside, strict=True))
         rise = x @ load[:, None] @ y.swapaxes(-1, -2)
-        if a.level == b.face:
+        if a.level == b.face and not b.patch.within:
             rise = rise + self._tail_response(a, b) * self.half_space(b.face)[:, None, None, None, None]
         rise = rise / self.area[:, None, None, None, None]
         return np.asarray(rise.reshape(*rise.shape[:3], -1))
@@ -344,7 +405,7 @@ class BlockModes:
         left = a.modal(self.inside)
         load = self.impedance(a.face, b.face)[:, None] * (left if a is b else b.modal(self.inside))
         total = _dot(left, load)
-        if a.face == b.face:
+        if a.face == b.face and not (a.patch.within or b.patch.within):
             tail = self._tail_response(a.patch, b)[:, 0]
             total = total + _dot(a.heat, tail) * self.half_space(a.face)[:, None, None]
         return np.asarray(total / self.area[:, None, None])

@@ -29,6 +29,8 @@ class Layout:
     ----------
     closed : tuple of bool
         For each contact, whether it is a film over the whole face of a block: it is then part of the block.
+    covers : tuple of bool
+        For each contact, whether it covers the whole upper face of the block below.
     parities : tuple of two tuples
         On each axis: (None,) for all modes together, (0,) or (0, 1) where even and odd ones never mix.
     modes : tuple of pairs of int
@@ -40,6 +42,7 @@ class Layout:
     """
 
     closed: tuple[bool, ...]
+    covers: tuple[bool, ...]
     parities: tuple[tuple[int | None, ...], tuple[int | None, ...]]
     modes: tuple[tuple[int, int], ...]
     degrees: tuple[tuple[int, int], ...]
@@ -66,21 +69,27 @@ def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings, effort: flo
         Each layout with the samples that have it.
     """
     closed = _closed(graph, arrays)
+    covers = _covers(graph, arrays)
     symmetric, even = _symmetric(graph, arrays, closed)
     shaded = _shaded(graph, arrays)
     modes = _modes(graph, arrays, closed, settings)
     degrees = _degrees(graph, arrays, closed, shaded, settings, effort)
-    parts = [closed, symmetric, even, shaded, modes.reshape(len(modes), -1), degrees.reshape(len(degrees), -1)]
+    parts = [closed, covers, symmetric, even, shaded, modes.reshape(len(modes), -1), degrees.reshape(len(degrees), -1)]
     samples = arrays.samples
     table = np.concatenate([np.broadcast_to(part, (samples, part.shape[1])).astype(np.intp) for part in parts], axis=1)
     unique, which = np.unique(table, axis=0, return_inverse=True)
     stops = np.cumsum([part.shape[1] for part in parts])[:-1]
     found = []
     for i, row in enumerate(unique):
-        is_closed, mirrored, only_even, shades, counts, orders = np.split(row, stops)
+        is_closed, full, mirrored, only_even, shades, counts, orders = np.split(row, stops)
         parity = tuple(((0,) if only_even[a] else (0, 1)) if mirrored[a] else (None,) for a in range(2))
         layout = Layout(
-            tuple(map(bool, is_closed)), (parity[0], parity[1]), _pairs(counts), _pairs(orders), tuple(map(bool, shades))
+            closed=tuple(map(bool, is_closed)),
+            covers=tuple(map(bool, full)),
+            parities=(parity[0], parity[1]),
+            modes=_pairs(counts),
+            degrees=_pairs(orders),
+            shaded=tuple(map(bool, shades)),
         )
         found.append((layout, np.flatnonzero(which.reshape(-1) == i)))
     return found
@@ -102,6 +111,16 @@ def _closed(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
         if contact.below == ENVIRONMENT:  # a film beside the path: its conductance must be finite
             closed[:, i] &= arrays.contact_r[:, i] > 0.0
     return closed
+
+
+def _covers(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
+    """Whether each contact covers the upper face of the block below, shape (S or 1, contacts)."""
+    samples = max(len(a) for a in (arrays.contact_rect, arrays.size, arrays.centre))
+    covers = np.zeros((samples, len(graph.contacts)), dtype=bool)
+    for i, contact in enumerate(graph.contacts):
+        if contact.below != ENVIRONMENT:
+            covers[:, i] = _whole(arrays, arrays.contact_rect[:, i], contact.below)
+    return covers
 
 
 def _whole(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
@@ -206,4 +225,6 @@ def _degrees(
         fine = 3.0 * shaded.any(axis=1)[:, None]
         wanted.append(settings.polynomials + settings.detail * extra + fine)
     degrees = effort * np.stack(np.broadcast_arrays(*wanted), axis=1)
-    return np.minimum(2 * np.ceil(0.5 * degrees - 1e-9).astype(np.intp), settings.most)
+    # few different sizes: steps of 2 up to 12, of 4 beyond
+    rounded = np.where(degrees <= 12.0, 2.0 * np.ceil(0.5 * degrees - 1e-9), 4.0 * np.ceil(0.25 * degrees - 1e-9))
+    return np.minimum(rounded.astype(np.intp), settings.most)

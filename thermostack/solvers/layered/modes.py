@@ -3,7 +3,7 @@
 A face responds to fine detail like a half-space: Z → 1/(k γ). Only a *box* of modes, up to γ_b, is summed with the exact
 Z. What lies outside is summed to infinity with 1/γ written as a few Gaussians, which separate the two axes:
 
-    1/γ ≈ (2/√π) ∫₀^t₀ exp(−γ²t²) dt ≈ Σ_q w_q exp(−(mπt_q/a)²) exp(−(nπt_q/b)²),     γ > γ_b, γ_b t₀ = 2.
+    1/γ ≈ (2/√π) ∫₀^t₀ exp(−γ²t²) dt ≈ Σ_q w_q exp(−(mπt_q/a)²) exp(−(nπt_q/b)²),     γ > γ_b, γ_b t₀ = 2.5.
 
 The rule is Gauss-Radau's with a node at t = 0, where the sum over all modes is a plain overlap (Parseval); the next
 node already damps the modes so that a few times as many as in the box suffice, on each axis alone.
@@ -23,9 +23,9 @@ __all__ = ["Axis", "ladder", "radau"]
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
-REACH = 2.0
-"""γ_b t₀: erfc(2) = 0.5 % of 1/γ is missing at the edge of the box, and less and less beyond."""
-NODES = 4
+REACH = 2.5
+"""γ_b t₀: erfc(2.5) = 0.04 % of 1/γ is missing at the edge of the box, and less and less beyond."""
+NODES = 5
 """Points of the Radau rule, that at zero included."""
 DAMPED = 6.0
 """Modes are followed on one axis until exp(−γ²t²) has fallen to exp(−DAMPED) at the first node after zero."""
@@ -40,9 +40,9 @@ def radau(points: int) -> tuple[Float, Float]:
 
 
 def ladder(wanted: Float) -> Int:
-    """Round numbers of modes up to 2^(k/3), even: few sizes, and a sample's own whatever batch it is part of."""
-    steps = np.ceil(3.0 * np.log2(np.maximum(wanted, 4.0)) - 1e-9)
-    rounded: Int = (2 * np.ceil(0.5 * 2.0 ** (steps / 3.0) - 1e-9)).astype(np.intp)
+    """Round numbers of modes up to 2^(k/2), even: few sizes, and a sample's own whatever batch it is part of."""
+    steps = np.ceil(2.0 * np.log2(np.maximum(wanted, 4.0)) - 1e-9)
+    rounded: Int = (2 * np.ceil(0.5 * 2.0 ** (steps / 2.0) - 1e-9)).astype(np.intp)
     return rounded
 
 

@@ -93,7 +93,7 @@ def _edge_values(section: Section, edge: Edge, surface: Float) -> tuple[Float, F
 
 @dataclass(frozen=True, eq=False)
 class System:
-    """The linear system of a section at given conductivities.
+    """The linear system of a section at given conductivities; active cells in the order of their array.
 
     Attributes
     ----------
@@ -103,14 +103,11 @@ class System:
         Heat that comes from the surroundings and is made in the volume. [W]
     faces : dict
         The faces across x and across z.
-    number : ndarray of int, shape (x cells, z cells)
-        Place of each active cell in the system.
     """
 
     matrix: sparse.csc_array
     held: Float
     faces: dict[Normal, Faces]
-    number: NDArray[np.intp]
 
 
 def assemble(section: Section, k_x: Float, k_z: Float, edge_values: Sequence[tuple[Float, Float]]) -> System:
@@ -165,7 +162,7 @@ def assemble(section: Section, k_x: Float, k_z: Float, edge_values: Sequence[tup
     ).tocsc()
     matrix.eliminate_zeros()  # insulated joints do not connect
     _require_way_out(matrix, tied[active])
-    return System(matrix, held[active], faces, number)
+    return System(matrix, held[active], faces)
 
 
 def _require_way_out(matrix: sparse.csc_array, tied: NDArray[np.bool_]) -> None:
