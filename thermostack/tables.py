@@ -88,6 +88,8 @@ class Column:
         if not self.spec:
             return format_number(cell)
         text = format(cell, self.spec)
+        if not text.strip("-0.,"):
+            return text.lstrip("-")  # what rounds to nothing has no sign
         return text.replace("-", "−", 1) if text.startswith("-") else text
 
 
