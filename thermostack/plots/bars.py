@@ -13,6 +13,7 @@ from .style import (
     OUTLINE,
     Look,
     axes_for,
+    decimals,
     fit,
     inches_of,
     legend_above,
@@ -68,7 +69,7 @@ def breakdown(prediction: Prediction, ax: Axes | None = None) -> Axes:
         ax.barh(y, spreading, THICKNESS if spreading >= 0 else BACKWARDS, left=straight, color=SPREADING.fill,
                 edgecolor=OUTLINE, hatch=SPREADING.hatch, linewidth=0.8)  # fmt: skip
         drop = straight + spreading
-        ends.append((max(straight, drop, 0.0), f"{drop:.2f} K  ({drop / watts:.4f} K/W)"))
+        ends.append((max(straight, drop, 0.0), f"{decimals(drop, 2)} K  ({decimals(drop / watts, 4)} K/W)"))
     low = min(0.0, *(min(straight, straight + spreading) for _, straight, spreading in rows))
     ax.set_xlim(low, room_for(ends, low, inches_of(ax)[0]))
     for y, (end, text) in enumerate(ends):

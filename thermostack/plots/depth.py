@@ -9,9 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
 
 from ..stack.parts import Coolant
-from ..units import convert
 from .parts import coolant_text, drawn_height, made_of, role_of
-from .style import FILL, LABEL, OUTLINE, axes_for, fit, inches_of, look, note_box, points, room_for, set_title
+from .style import FILL, LABEL, OUTLINE, axes_for, decimals, fit, inches_of, look, note_box, points, room_for, set_title
 
 if TYPE_CHECKING:
     from ..prediction import Prediction
@@ -37,8 +36,12 @@ def profile(prediction: Prediction, ax: Axes | None = None) -> Axes:
     Axes
     """
     stack, values = prediction.stack, prediction.point.values
-    parts = [stack.part(str(row[0])) for row in prediction.breakdown.rows[:-1]]
-    temperatures = [[convert(t, "temperature") for t in prediction.temperatures[part.name]] for part in parts]
+    table = prediction.breakdown.to_dict()
+    parts = [stack.part(str(name)) for name in table["part"][:-1]]  # the last row is the sum
+    temperatures = [
+        (float(below or 0), float(above or 0))
+        for below, above in zip(table["below_degC"][:-1], table["above_degC"][:-1], strict=True)
+    ]
     ax, ink = axes_for(ax, 7.2, 1.4 + 0.52 * len(parts))
     # room for the two lines of each label, and more for what is thicker
     heights = np.array([0.8 + drawn_height(stack, part, values) for part in parts])
@@ -47,7 +50,7 @@ def profile(prediction: Prediction, ax: Axes | None = None) -> Axes:
     over_mean = junction - float(prediction.mean.magnitude)
     hottest = max(junction, *(max(pair) for pair in temperatures))
     coldest = min(min(pair) for pair in temperatures)
-    texts = [f"{below - above:.1f} K" for below, above in temperatures]
+    texts = [f"{decimals(below - above, 1)} K" for below, above in temperatures]
     low = coldest - 0.06 * (hottest - coldest)
     high = room_for([(hottest, "00.0 K over die mean   "), (max(temperatures[0]), texts[0])], low, inches_of(ax)[0])
     for part, bottom, height in zip(parts, edges, heights, strict=False):
@@ -66,7 +69,7 @@ def profile(prediction: Prediction, ax: Axes | None = None) -> Axes:
         ax.annotate(text, (max((below + above) / 2, low), bottom + height / 2), xytext=(8, 0),
                     textcoords="offset points", va="center", fontsize=LABEL, color=OUTLINE, bbox=note_box(),
                     zorder=6)  # fmt: skip
-    told = f"junction {junction:.1f} °C\n{over_mean:.1f} K over die mean"
+    told = f"junction {junction:.1f} °C\n{abs(over_mean):.1f} K {'over' if over_mean >= 0 else 'under'} die mean"
     ax.annotate(told, (junction, 0.0), xytext=(9, 4), textcoords="offset points",
                 va="bottom", fontsize=LABEL, color=OUTLINE, bbox=note_box(), zorder=6)  # fmt: skip
     ax.set_xlim(low, high)

@@ -24,6 +24,7 @@ from .style import (
     Role,
     axes_for,
     chars,
+    decimals,
     fit,
     inches_of,
     look,
@@ -107,10 +108,10 @@ def cross_section(stack_or_prediction: Stack | Prediction, ax: Axes | None = Non
     left, right = min(box.left for box in boxes), max(box.right for box in boxes)
     top = max(box.top for box in boxes)
     bottom = -(BOARD_GAP + BOARD_HEIGHT) if stack.board else 0.0
-    notes = [*_notes_of_parts(boxes, values, _drops(prediction)), *_notes_of_regions(stack, boxes, values)]
-    notes += _notes_of_gaps(boxes, values)
     drops = _drops(prediction)
-    film = f"; drop {drops['coolant']:.1f} K" if drops else ""
+    notes = [*_notes_of_parts(boxes, values, drops), *_notes_of_regions(stack, boxes, values)]
+    notes += _notes_of_gaps(boxes, values)
+    film = f"; drop {decimals(drops['coolant'], 1)} K" if drops else ""
     notes.append(Note(wet[1], top + COOLANT_HEIGHT / 2, "coolant", coolant_text(stack.coolant, values) + film))
     if stack.board:
         notes.append(Note(right, bottom + BOARD_HEIGHT / 2, "board path", board_text(stack.board, values)))
@@ -283,10 +284,14 @@ def _draw_board(ax: Axes, ink: Ink, edges: tuple[float, float], bottom: float, d
 
 
 def _drops(prediction: Prediction | None) -> dict[str, float]:
-    """Return the drop over each part. [K]"""
-    if prediction is None:
-        return {}
-    return {name: below - above for name, (below, above) in prediction.temperatures.items() if name != "junction"}
+    """Return the drop over each part; over what several dies share, above the hottest. [K]"""
+    found: dict[str, float] = {}
+    if prediction is not None:
+        others = [die.name for die in prediction.stack.dies if die.name != prediction.hottest_die]
+        for die in [*others, prediction.hottest_die]:
+            table = prediction.breakdown_of(die).to_dict()
+            found |= {str(n): float(d or 0) for n, d in zip(table["part"][:-1], table["drop_K"][:-1], strict=True)}
+    return found
 
 
 def _notes_of_parts(boxes: Sequence[Box], values: Values, drops: dict[str, float]) -> Iterator[Note]:
@@ -306,7 +311,7 @@ def _notes_of_parts(boxes: Sequence[Box], values: Values, drops: dict[str, float
         texts = [detail, *([f"{in_unit(sum(powers), 'power')}{together}"] if powers else [])]
         fall = [drops[box.part.name] for box in group if box.part.name in drops]
         if fall:
-            texts.append(f"drop {'up to ' if len(fall) > 1 else ''}{max(fall):.1f} K")
+            texts.append(f"drop {'up to ' if len(fall) > 1 else ''}{decimals(max(fall), 1)} K")
         names = [f"{box.part.name} (behind)" if box.behind else box.part.name for box in group]
         inset = 0.02 * (anchor.right - anchor.left)
         yield Note(

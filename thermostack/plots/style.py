@@ -31,6 +31,7 @@ __all__ = [
     "Role",
     "axes_for",
     "chars",
+    "decimals",
     "fit",
     "inches_of",
     "legend_above",
@@ -167,6 +168,12 @@ def fit(text: str, width: int, lines: int = 2) -> str:
     line = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     broken = textwrap.wrap(line, max(width, 4), max_lines=lines, placeholder=" …", break_on_hyphens=False)
     return "\n".join(plain(one, max(width, 4)) for one in broken)
+
+
+def decimals(value: float, digits: int) -> str:
+    """Return a number to so many decimals, with a true minus sign and without one before zero."""
+    text = f"{value:.{digits}f}"
+    return f"{0.0:.{digits}f}" if float(text) == 0 else text.replace("-", "−")
 
 
 def points(size: str | float = LABEL) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import accumulate
 from typing import TYPE_CHECKING
 
 from matplotlib.axes import Axes
@@ -16,6 +17,7 @@ from .style import (
     Look,
     Role,
     axes_for,
+    decimals,
     fit,
     inches_of,
     legend_above,
@@ -60,8 +62,8 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     width = inches_of(ax)[0]
     bases = [float(convert(float(p.point.coolant[0]), "temperature")) for p in predictions]
     ends = [
-        (max(float(p.junction.magnitude), base), _told(p, comparison.baseline))
-        for p, base in zip(predictions, bases, strict=True)
+        (base + max(accumulate((drop for _, drop in drops), initial=0.0)), _told(p, comparison.baseline))
+        for p, drops, base in zip(predictions, segments, bases, strict=True)
     ]
     low = min(bases)
     low -= 0.02 * (max(end for end, _ in ends) - low)
@@ -127,9 +129,12 @@ def _segment(ax: Axes, y: float, left: float, drop: float, one: Look, per_inch: 
     """Draw one segment, with its drop written in it where there is room."""
     height = THICKNESS if drop >= 0 else BACKWARDS
     ax.barh(y, drop, height, left=left, color=one.fill, hatch=one.hatch, edgecolor=OUTLINE, linewidth=0.8)
-    text = f"{drop:.1f}"
+    text = decimals(drop, 1)
     if abs(drop) / per_inch > text_inches(text) + 0.6 * points() / 72:
-        ax.text(left + drop / 2, y, text, ha="center", va="center", fontsize=LABEL, color=OUTLINE, bbox=note_box())
+        beside = 0.0 if drop >= 0 else THICKNESS / 2  # the number of what is taken back stands clear of the others
+        ax.text(
+            left + drop / 2, y - beside, text, ha="center", va="center", fontsize=LABEL, color=OUTLINE, bbox=note_box()
+        )
 
 
 def _told(p: Prediction, baseline: Prediction) -> str:

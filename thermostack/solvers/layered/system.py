@@ -134,10 +134,11 @@ class System:
         return {i: np.flatnonzero(order <= 1.0 + 1e-9) for i, order in self.orders.items()}
 
     def lower_order(self, share: float) -> Int:
-        """Unknowns that a system with only this share of the total degree would have."""
+        """Unknowns that a system with only this share of the total degree would have; always fewer polynomials."""
         keep = np.ones(self.unknowns, dtype=bool)
         for i in self.open:
-            keep[self.places[i]] = self.orders[i][self.picked[i]] <= share + 1e-9
+            order = self.orders[i][self.picked[i]]
+            keep[self.places[i]] = order <= share * order.max(initial=0.0) + 1e-9
         return np.flatnonzero(keep)
 
     @cached_property
