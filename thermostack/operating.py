@@ -99,7 +99,7 @@ class OperatingPoint:
 
     @cached_property
     def _peaks(self) -> Float:
-        return np.stack([self.probe("centre", die.name) for die in self.model.stack.dies], axis=1)
+        return np.stack([self.rise[:, self.model.hot_probes(die)].max(axis=1) for die in self.model.dies], axis=1)
 
     @cached_property
     def flow(self) -> Float:

@@ -30,7 +30,7 @@ def at_gauss_points(line: Line, order: int = 7) -> tuple[csr_array, csr_array, n
     for i in range(3):
         field = basis.basis[i][0]
         column = np.broadcast_to(rank[basis.element_dofs[i]][:, None], row.shape)
-        entries.append((row, column, np.broadcast_to(field.value, row.shape), np.broadcast_to(field.grad[0], row.shape)))
+        entries.append((row, column, np.broadcast_to(np.asarray(field), row.shape), np.broadcast_to(field.grad[0], row.shape)))
     rows, columns, values, slopes = (np.concatenate([e[j].ravel() for e in entries]) for j in range(4))
     shape = (row.size, len(line.nodes))
     return csr_array((values, (rows, columns)), shape), csr_array((slopes, (rows, columns)), shape), basis.dx.ravel()

@@ -333,6 +333,21 @@ class TestFluxChannel:
         whole = rise_on_flux_channel(SIZE, SOURCE, PLACE, THICK, COND, 3000.0, SIZE / 2, SIZE, **layered)
         assert whole == pytest.approx(found.one_dimensional, rel=1e-12)
 
+    @pytest.mark.parametrize("place", [PLACE, SIZE / 2])
+    def test_the_rest_of_the_series_is_added(self, place):
+        """24 times as many terms change the mean by 1e-7, a point on the edge by 4e-7: the rest stands where it should.
+
+        Half as far again beyond the last term, or the edge's density 1 % off, would show as 6e-7 and 1e-5.
+        """
+        few, many = (self.call(centre=place, rtol=rtol).mean for rtol in (1e-4, 1e-7))
+        assert few == pytest.approx(many, rel=3e-7)
+        edge = place + np.array([SOURCE[0] / 2, 0])
+        few, many = (
+            rise_on_flux_channel(SIZE, SOURCE, place, THICK, COND, 3000.0, edge, r_above=AFTER, rtol=rtol)
+            for rtol in (1e-4, 1e-7)
+        )
+        assert few == pytest.approx(many, rel=2e-6)
+
     def test_mirror(self):
         mirrored = self.call(centre=SIZE - PLACE)
         assert list(mirrored) == pytest.approx(list(self.call()), rel=1e-9)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -18,7 +18,7 @@ from ..stack.inputs import Input
 from ..stack.stack import Stack
 from .build import Plan, Row, Slab, plan
 from .check import check_dies, check_order, check_sensors
-from .rects import Float, Values, area, columns, rectangle
+from .rects import Float, Values, area, columns, point_within, rectangle
 
 __all__ = ["Model", "Row", "Values", "contact_areas", "model_of"]
 
@@ -130,6 +130,26 @@ class Model:
         v = values or self.values()
         dies = [die.name for die in self.stack.dies] if name is None else [name]
         return np.asarray(sum(area(rectangle(die))(v) for die in dies))
+
+    def with_points(self, points: Mapping[str, Sequence[tuple[float, float]]]) -> Model:
+        """Return the model with further probes on the active faces, under the keys ``("hot", die, number)``.
+
+        Parameters
+        ----------
+        points : mapping of die name to points
+            As fractions of the die's sides from its lower left corner, so that a point moves with its die.
+        """
+        p = replace(self._plan, probes=[*self._plan.probes], probe_rects=[*self._plan.probe_rects],
+                    probe_index=dict(self._plan.probe_index))  # fmt: skip
+        for die, fractions in points.items():
+            for number, (x, y) in enumerate(fractions):
+                p.add_probe(("hot", die, str(number)), self.slab_of_die(die), 0, point_within(rectangle(die), x, y))
+        return replace(self, graph=p.graph, probes=p.probe_index, _plan=p)
+
+    def hot_probes(self, die: str) -> list[int]:
+        """Return the probes whose hottest is taken for the junction of a die: those put there, or its centre."""
+        put = [index for key, index in self.probes.items() if key[:2] == ("hot", die)]
+        return put or [self.probes["centre", die]]
 
     @property
     def dies(self) -> tuple[str, ...]:

@@ -87,6 +87,15 @@ def within(outer: Rect, part: str, mirrored: bool = False) -> Rect:
     return low(0), low(1), high(0), high(1)
 
 
+def point_within(outer: Rect, x: float, y: float) -> Rect:
+    """Return the point at fractions x, y of a rectangle's sides, as a rectangle without extent."""
+
+    def along(axis: int, fraction: float) -> Expression:
+        return lambda v: (1 - fraction) * outer[axis](v) + fraction * outer[axis + 2](v)
+
+    return along(0, x), along(1, y), along(0, x), along(1, y)
+
+
 def overlap(a: Rect, b: Rect) -> Rect:
     """Return the rectangle that two rectangles share."""
 
