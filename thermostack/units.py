@@ -71,9 +71,10 @@ _TRANSLATE = str.maketrans({"·": "*", "−": "-", "⋅": "*"})
 
 
 @cache
-def _registry() -> pint.UnitRegistry[Any]:
+def _registry() -> Any:
     # the application's registry, so that quantities made by the user and by us mix
-    return pint.get_application_registry()
+    application_registry: Any = pint.application_registry
+    return application_registry.get()
 
 
 @lru_cache(maxsize=1024)

@@ -17,11 +17,14 @@ from thermostack.solvers.layered import layered
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
-import fem_timing  # noqa: E402
-import stacks  # noqa: E402
+import fem_timing
+import stacks
 
 
-@pytest.mark.parametrize(("name", "target"), [("solder_lid", 5e-4), ("solder_lid", 1e-4), ("part_wetted", 5e-4), ("corner_void", 5e-4)])  # fmt: skip
+CASES = [("solder_lid", 5e-4), ("solder_lid", 1e-4), ("bare_die", 5e-4), ("part_wetted", 5e-4)]
+
+
+@pytest.mark.parametrize(("name", "target"), CASES)
 def test_layered_is_faster_at_equal_error(benchmark, name, target):
     graph, arrays, _ = stacks.STACKS[name]()
     fem = fem_timing.fem_time_for_error(name, target)
@@ -36,7 +39,9 @@ def test_layered_is_faster_at_equal_error(benchmark, name, target):
         fem_seconds=fem["seconds"], fem_unknowns=fem["unknowns"], fem_error=fem["error"], layered_seconds=seconds,
         layered_error=error, ratio=fem["seconds"] / seconds,
     )  # fmt: skip
-    print(f"\n{name} at {target:g}: finite elements {fem['seconds']:.3f} s, {fem['unknowns']} unknowns, error "
-          f"{fem['error']:.1e}; layered {seconds:.4f} s, error {error:.1e}; ratio {fem['seconds'] / seconds:.0f}")  # fmt: skip
+    print(
+        f"\n{name} at {target:g}: finite elements {fem['seconds']:.3f} s, {fem['unknowns']} unknowns, error "
+        f"{fem['error']:.1e}; layered {seconds:.4f} s, error {error:.1e}; ratio {fem['seconds'] / seconds:.0f}"
+    )
     assert error <= target
     assert fem["seconds"] > seconds

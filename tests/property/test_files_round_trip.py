@@ -9,7 +9,7 @@ from thermostack.errors import FileError, InputError
 from thermostack.materials import InterfaceClass, Material, Range, TemperatureLaw
 from thermostack.stack.files import from_toml, to_toml
 from thermostack.stack.lines import Lines
-from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Patch, PowerMap, Region, Sensor
+from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
 from thermostack.stack.paths import paths
 from thermostack.stack.stack import Stack
 
@@ -45,7 +45,14 @@ def values(draw, unit, low=0.01, high=20.0):
 length, micro = values("mm"), values("um", 0.01, 900)
 specific = values("mm^2*K/W", 0.01, 300)
 pair = st.tuples(length, length)
-place = st.tuples(st.integers(-9, 9).map(lambda n: f"{n / 4} mm"), length)
+place = st.tuples(st.integers(-9, 9).map(lambda n: f"{n / 4:g} mm"), st.sampled_from(["0 mm", "0 um"]) | length)
+leakages = st.builds(
+    Leakage,
+    values("W"),
+    values("degC", 40, 90),
+    st.sampled_from(["55 K", "55 kelvin", "40 .. 70 K"]),
+    st.just("linear"),
+)
 names = st.shared(st.lists(text, min_size=40, max_size=40, unique_by=lambda n: n.casefold()).filter(
     lambda n: not {"coolant", "board"} & set(n)), key="names")  # fmt: skip
 ranges = st.builds(lambda m, a, b: Range(m * a, m, m * b), st.floats(0.1, 9), st.floats(0.1, 1), st.floats(1, 9)) | (
@@ -109,7 +116,7 @@ class Maker:
 
     def die(self):
         return self.make(Die, self.material, length, pair, st.just(self.power()), st.just(self.some(self.element)),
-                         centre=place, mirrored=st.booleans(), conductivity=values("W/m/K"))  # fmt: skip
+                         centre=place, mirrored=st.booleans(), conductivity=values("W/m/K"), leakage=leakages)  # fmt: skip
 
     def coolant(self):
         how = {"conductance": values("kW/m^2/K")} if self.draw(st.booleans()) else {"resistance": values("K/W")}

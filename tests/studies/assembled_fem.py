@@ -1,12 +1,13 @@
-"""The same elements as `tensor_fem`, assembled plainly by scikit-fem as one sparse matrix and solved by pyamg or direct.
+"""The same elements as `tensor_fem`, assembled plainly by scikit-fem as one sparse matrix.
 
-Two uses: it shows that the fast way solves the very equations it says, and it is what a careful user of finite elements
+Solved by pyamg or sparse factors. Two uses: it shows that the fast way solves the very equations it says, and it is what a careful user of finite elements
 would run, so its time is compared with the layered solver's at equal error.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -75,7 +76,7 @@ class Assembled:
             rect = np.concatenate([arrays.centre[0, b] - half, arrays.centre[0, b] + half])
             self.slabs.append(Slab(rect, mesh.x, mesh.y, mesh.z[s], arrays.k_in_plane[0, s], arrays.k_through[0, s]))
         first = np.cumsum([0, *(slab.at.shape[1] for slab in self.slabs)])
-        self.number = [np.arange(a, b) for a, b in zip(first[:-1], first[1:], strict=True)]
+        self.number = [np.arange(a, b) for a, b in pairwise(first)]
         self.parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
         merge: list[tuple[np.ndarray, np.ndarray]] = []
         for slab, number in zip(self.slabs, self.number, strict=True):
@@ -140,13 +141,14 @@ class Assembled:
 
     def direct(self) -> np.ndarray:
         """Return the solutions by sparse factors."""
-        return splu(self.A.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}).solve(self.f)  # fmt: skip
+        options = {"SymmetricMode": True}
+        return splu(self.A.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options).solve(self.f)
 
     def multigrid(self, tol: float = 1e-8) -> np.ndarray:
         """Return the solutions by conjugate gradients with smoothed aggregation; raises where it does not converge."""
         scale = 1 / np.sqrt(self.A.diagonal())
         A = csr_array(self.A * scale[:, None] * scale[None, :])
-        ml = pyamg.smoothed_aggregation_solver(A, B=(1 / scale)[:, None], symmetry="symmetric", max_coarse=500)
+        ml = pyamg.smoothed_aggregation_solver(A, B=(1 / scale)[:, None], symmetry="symmetric")
         M: LinearOperator = ml.aspreconditioner()
         out = np.empty_like(self.f)
         for i in range(self.f.shape[1]):

@@ -1,7 +1,7 @@
 """Quadratic hexahedra with a block whose conductivity follows the local temperature, on top of `tensor_fem`.
 
-The discrete problem is ∫ k(T_coolant + θ) ∇θ·∇v over that block with a Gauss rule, the other blocks and contacts as they
-are. It is solved by defect correction with the fixed conductivity of the arrays: θ ← θ + A₀⁻¹ (f − A(θ) θ), which
+The discrete problem is ∫ k(T_coolant + θ) ∇θ·∇v over that block with a Gauss rule, the other blocks and contacts as
+they are. It is solved by defect correction with the fixed conductivity of the arrays: θ ← θ + A₀⁻¹ (f − A(θ) θ), which
 contracts by the relative distance of k from that fixed value (a tenth or two in silicon), to a stated change.
 """
 
@@ -30,7 +30,8 @@ def at_gauss_points(line: Line, order: int = 7) -> tuple[csr_array, csr_array, n
     for i in range(3):
         field = basis.basis[i][0]
         column = np.broadcast_to(rank[basis.element_dofs[i]][:, None], row.shape)
-        entries.append((row, column, np.broadcast_to(np.asarray(field), row.shape), np.broadcast_to(field.grad[0], row.shape)))
+        value, slope = (np.broadcast_to(part, row.shape) for part in (np.asarray(field), field.grad[0]))
+        entries.append((row, column, value, slope))
     rows, columns, values, slopes = (np.concatenate([e[j].ravel() for e in entries]) for j in range(4))
     shape = (row.size, len(line.nodes))
     return csr_array((values, (rows, columns)), shape), csr_array((slopes, (rows, columns)), shape), basis.dx.ravel()

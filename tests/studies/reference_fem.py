@@ -2,8 +2,8 @@
 
     python tests/studies/reference_fem.py [stack ...]
 
-Prints the mesh study of each stack (all of `stacks.STACKS` without arguments) and writes results/fem_<stack>.json. There
-is no randomness. Nothing here knows the layered solver; what it uses is `tensor_fem` (the same discrete problem solved
+Prints the mesh study of each stack (all of `stacks.STACKS` without arguments) and writes results/fem_<stack>.json.
+There is no randomness. Nothing here knows the layered solver; what it uses is `tensor_fem` (the same discrete problem solved
 fast), which the test beside this file holds to plainly assembled elements and to published series.
 
 Meshes: the same graded mesh with twice the cells along every axis, four times; order and limit come from the last
@@ -18,6 +18,7 @@ import platform
 import sys
 import time
 from importlib.metadata import version
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -38,7 +39,8 @@ ROUND_OFF = 1e-10
 def on_mesh(graph, arrays, notes: dict[str, Any], cells: int, power: float = POWER) -> dict[str, Any]:
     """Return influence and flow of a stack on one mesh; with a law, rises and flows at the stated power instead."""
     stack = Stack(graph, arrays, Mesh.of(graph, arrays, cells, cells, power))
-    out = {"cells": cells, "lines": [len(stack.mesh.x), len(stack.mesh.y), sum(map(len, stack.mesh.z))], "unknowns": stack.unknowns}  # fmt: skip
+    lines = [len(stack.mesh.x), len(stack.mesh.y), sum(map(len, stack.mesh.z))]
+    out = {"cells": cells, "lines": lines, "unknowns": stack.unknowns}
     watts = np.array(notes["power_W"])
     if "law" in notes:
         b = notes["slabs"].index(notes["law"]["slab"])
@@ -79,7 +81,7 @@ def hottest(faces: list[tuple[int, Any, np.ndarray]]) -> tuple[int, float, float
 
 def limit(values: np.ndarray, cells: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return limit, estimated error and observed order of values on meshes, shape (meshes, ...), each twice as fine."""
-    if any(b != 2 * a for a, b in zip(cells[:-1], cells[1:], strict=True)):
+    if any(b != 2 * a for a, b in pairwise(cells)):
         raise ValueError("each mesh must have twice the cells of the one before")
     f1, f2, f3 = values[-3:]
     first, last = f2 - f1, f3 - f2

@@ -1,7 +1,7 @@
-"""Processor-package stacks that differ in kind, as graph and arrays: pure data for reference solutions and comparisons.
+"""Processor-package stacks that differ in kind, as graph and arrays: pure data for references and comparisons.
 
-Every size, conductivity and resistance is invented for these studies, of the order met in practice. Lengths are given in
-mm in the tables below and stored in m. Each function of `STACKS` returns `(graph, arrays, notes)`; the notes name the
+Every size, conductivity and resistance is invented for these studies, of the order met in practice. Lengths are given
+in mm in the tables below and stored in m. Each function of `STACKS` returns `(graph, arrays, notes)`; the notes name the
 slabs, contacts, sources and probes, and state a power for each source, the coolant temperature, and a law if there is
 one.
 """
@@ -107,9 +107,7 @@ def with_points(
     """Return the stack with point probes added on a face of a slab; coordinates in m."""
     more = np.array([[(x, y, x, y) for x, y in points]])
     probes = (*graph.probes, *(Probe(slab, side) for _ in points))
-    return replace(graph, probes=probes), replace(
-        arrays, probe_rect=np.concatenate([arrays.probe_rect, more], axis=1)
-    )
+    return replace(graph, probes=probes), replace(arrays, probe_rect=np.concatenate([arrays.probe_rect, more], axis=1))
 
 
 def die_probes(block: Block, slab: str, prefix: str = "die") -> list[tuple[str, str, int, Rect]]:
@@ -189,7 +187,11 @@ def bare_die():
 
 def region_map():
     die = Block((12.0, 17.0), (Slab("die", 0.72, SILICON),), (3.1, -2.3))
-    core = [(f"core {2 * i + j}", at(die, (0.9 + 6.2 * j, 1.1 + 3.4 * i), (3.9, 2.6)), 14.0 + 3 * i - 2 * j) for i in range(3) for j in range(2)]  # fmt: skip
+    core = [
+        (f"core {2 * i + j}", at(die, (0.9 + 6.2 * j, 1.1 + 3.4 * i), (3.9, 2.6)), 14.0 + 3 * i - 2 * j)
+        for i in range(3)
+        for j in range(2)
+    ]
     regions = [
         *core,
         ("vector unit", at(die, (1.6, 1.5), (1.5, 1.2)), 9.0),  # lies wholly in core 0
@@ -222,9 +224,7 @@ def three_dies():
     probes.append(("hot region mean", "compute die", 0, hot))
     probes += [(f"lid lower face over {n}", "lid", 0, d.rect) for n, d in zip(names, dies, strict=True)]
     probes += [*face_probes(lid, "lid", lid.rect)[1:], *face_probes(plate, "cold plate", lid.rect)]
-    return build(
-        [*dies, lid, plate], contacts, sources, probes, title="three dies of different size under one lid"
-    )
+    return build([*dies, lid, plate], contacts, sources, probes, title="three dies of different size under one lid")
 
 
 def narrowing():
@@ -279,7 +279,8 @@ def anisotropic():
     )  # fmt: skip
     extra = [(2, 1), (3, 0), (4, 1)]
     more = np.array([[die.rect] * 3]) * MM
-    notes["probes"] = [*notes["probes"], "vapour core upper face over die", "lid skin lower face over die", "graphite upper face over die"]  # fmt: skip
+    names = ["vapour core upper face over die", "lid skin lower face over die", "graphite upper face over die"]
+    notes["probes"] = [*notes["probes"], *names]
     graph = replace(graph, probes=(*graph.probes, *(Probe(s, side) for s, side in extra)))
     return graph, replace(arrays, probe_rect=np.concatenate([arrays.probe_rect, more], axis=1)), notes
 
@@ -291,7 +292,7 @@ def local_conductivity():
         die, joint=[("solder", die.rect, 5e-6)], sources=[("hot region", hot, 70.0)], power=150.0,
         title="silicon whose conductivity follows the local temperature",
         law={"slab": "die", "k_ref": 148.0, "T_ref_K": 300.0, "exponent": -1.366,
-             "equation": "k = k_ref (T / T_ref)^exponent, in plane and through; the arrays hold a fixed k to start from"},
+             "equation": "k = k_ref (T / T_ref)^exponent, both ways; the arrays hold a fixed k to start from"},
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ block, found by preconditioned conjugate gradients to a stated residual.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -65,7 +66,7 @@ def graded_lines(edges: np.ndarray, points: np.ndarray, cells: int, power: float
     breaks = unique_lines(np.concatenate([edges, points]))
     grade = [bool(np.any(np.abs(singular - v) < SAME)) for v in breaks]
     parts = []
-    for i, (a, b) in enumerate(zip(breaks[:-1], breaks[1:], strict=True)):
+    for i, (a, b) in enumerate(pairwise(breaks)):
         n = cells * min(max(int(np.ceil((b - a) / LONG)), 1), 3)
         parts.append(graded(a, b, n, power, grade[i], grade[i + 1])[:-1])
     return np.concatenate([*parts, breaks[-1:]])
@@ -211,12 +212,10 @@ class Stack:
                 lo, hi = centre[axis] - size[axis] / 2, centre[axis] + size[axis] / 2
                 lines.append(Line.of(all_lines[(all_lines > lo - SAME) & (all_lines < hi + SAME)]))
             s = slice(graph.first_slab[b], graph.first_slab[b + 1])
-            self.blocks.append(
-                Block(*lines, list(mesh.z[s]), a.k_in_plane[0, s], a.k_through[0, s], a.r_above[0, s])
-            )
+            self.blocks.append(Block(*lines, list(mesh.z[s]), a.k_in_plane[0, s], a.k_through[0, s], a.r_above[0, s]))
         self.contacts = [self._contact(c) for c in range(len(graph.contacts))]
         ends = np.cumsum([0, *(c["shape"][0] * c["shape"][1] for c in self.contacts)])
-        self.parts = [slice(i, j) for i, j in zip(ends[:-1], ends[1:], strict=True)]
+        self.parts = [slice(i, j) for i, j in pairwise(ends)]
 
     def _contact(self, c: int) -> dict[str, Any]:
         """Return the two sides of a contact, its masses, and its approximate inverse for conjugate gradients."""
@@ -293,7 +292,7 @@ class Stack:
         z = self.precondition(res)
         q, rz = z.copy(), np.einsum("ij,ij->i", res, z)
         start = rz.copy()
-        for self.iterations in range(1, most + 1):  # noqa: B007
+        for self.iterations in range(1, most + 1):
             Fq = self.apply(q)
             step = rz / np.where(rz > 0, np.einsum("ij,ij->i", q, Fq), 1.0)
             p += step[:, None] * q
@@ -349,7 +348,8 @@ class Stack:
     def face(self, b: int, node: int, loads, offset: np.ndarray) -> np.ndarray:
         """Return nodal temperatures of a z-node of a block, shape (n, nx, ny)."""
         block = self.blocks[b]
-        return block.Vx @ (self.rise(b, node, loads) + np.zeros_like(block.mode)) @ block.Vy.T + offset[:, b, None, None]
+        rise = self.rise(b, node, loads) + np.zeros_like(block.mode)
+        return block.Vx @ rise @ block.Vy.T + offset[:, b, None, None]
 
     def probe_values(self, loads, offset: np.ndarray) -> np.ndarray:
         """Return the probes, shape (n, probes)."""

@@ -12,7 +12,7 @@ from thermostack.errors import FileError, InputError
 from thermostack.materials import InterfaceClass, Material, Range, TemperatureLaw, interface_class, material
 from thermostack.stack.files import from_toml, read_stack, read_variants, to_toml, write_stack
 from thermostack.stack.lines import Lines
-from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Patch, PowerMap, Region, Sensor
+from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
 from thermostack.stack.stack import Stack
 from thermostack.units import parse
 
@@ -123,7 +123,8 @@ FULL = soldered(
              Interface("solder", "indium solder", resistance="5 mm^2*K/W (x/ 1.4)", void_fraction=0.05,
                        footprint=("10 mm", "16 mm"), centre=("0.5 mm", "0 mm"),
                        patches=[Patch("void", ("0 mm", "0 mm"), ("1 mm", "1 mm"), "9600 mm^2*K/W")])],
-            centre=("-8 mm", "0 mm"), mirrored=True, conductivity="120 W/m/K"),
+            centre=("-8 mm", "0 mm"), mirrored=True, conductivity="120 W/m/K",
+            leakage=Leakage("20 W (x/ 1.3)", "70 degC", "50 K", "linear")),
         Die("second", "silicon", "0.72 mm", ("5 mm", "5 mm"), "10 W", centre=("8 mm", "1 mm")),
     ],
     layers=[Layer("lid", "copper", "2.4 mm", ("36 mm", "36 mm"), centre=("1 mm", "0 mm"), conductivity="380 W/m/K",
@@ -378,6 +379,11 @@ def changed(old, new, nth=1):
         ("footprint", 2, 'footprint = "36 mm"', ["lid.footprint", "not a pair", "('36 mm', '36 mm')"]),
         ("power", 1, "power = 230", ["die.power", "230 has no unit", "'230 W'"]),
         ("power", 1, 'pwer = "230 W"', ["die", "unknown key 'pwer'", "did you mean 'power'?"]),
+        ("power", 1, 'power = { total = "9 K" }', ["die.power", "'K' is not a unit of power"]),
+        ("power", 1, "power = { region = [] }", ["die.power.total", "is missing", 'total = "230 W"']),
+        ("power", 1, 'power = "9 W"\nleakage = 3', ["die.leakage", "3 is not a table", "{ power"]),
+        ("power", 1, 'power = "9 W"\nleakage = { power = "3 W" }', ["leakage.at", "missing", 'at = "70 degC"']),
+        ("power", 1, 'power = "9 W"\nleakage = { power = "3 W", at = 70 }', ["die.leakage", "'70 degC'", "no unit"]),
         ("power", 1, "power = { total = '9 W', region = 3 }", ["3 is not an array of tables", "[[region]]"]),
         ("material", 2, 'material = "coper"', ["lid.material", "'coper'", "did you mean 'copper'"]),
         ("material", 2, "material = 3", ["lid.material", "3 is not a name", 'material = "copper"']),
@@ -395,7 +401,7 @@ def changed(old, new, nth=1):
 )
 def test_an_error_names_the_line_the_part_the_field_and_a_right_value(old, nth, new, words):
     text, line = changed(old, new, nth)
-    bad(text, *words, line=line)
+    bad(text, *words, line=line + new.count("\n"))
 
 
 @pytest.mark.parametrize(

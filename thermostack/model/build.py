@@ -13,7 +13,7 @@ from ..solvers.graph import ENVIRONMENT, Contact, Graph, Probe, Source
 from ..stack.parts import Die, Interface, Layer, Patch
 from ..stack.stack import Stack
 from .check import check_patches, fits
-from .rects import Expression, Float, Rect, Values, area, at, meets, overlap, rectangle, same, split, within
+from .rects import Expression, Float, Rect, Values, area, at, meets, middle, overlap, rectangle, same, split, within
 
 __all__ = ["Plan", "Row", "Slab", "plan"]
 
@@ -299,8 +299,6 @@ def _board(p: Plan, stack: Stack, die: Die) -> None:
 def _active_face(p: Plan, die: Die) -> None:
     """Put the sources of a die (its whole face, then its regions) and the probes of its temperatures."""
     slab, whole = p.slab_of(die), rectangle(die.name)
-    x, y = (lambda v: v(f"{die.name}.centre_x")), (lambda v: v(f"{die.name}.centre_y"))
-    p.add_probe(("centre", die.name), slab, 0, (x, y, x, y))
     heated = [(die.name, whole)]
     heated += [(region.name, within(whole, region.name, die.mirrored)) for region in die.power.regions]
     for name, rect in heated:
@@ -308,6 +306,7 @@ def _active_face(p: Plan, die: Die) -> None:
         p.source_rects.append(rect)
         p.source_names.append(name)
         p.add_probe(("mean", name), slab, 0, rect)
+        p.add_probe(("centre", name), slab, 0, middle(rect))
 
 
 def _rows(p: Plan, die: Die, links: Sequence[Link]) -> Iterator[Row]:

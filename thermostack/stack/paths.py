@@ -134,7 +134,8 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
     elif isinstance(part, Die) and field.startswith("leakage_"):
         if part.leakage is None:
             raise InputError("the die has no leakage", where=path, expected="a Die made with leakage=Leakage(…)")
-        changes = {"leakage": replace(part.leakage, **{field.removeprefix("leakage_"): value})}
+        leakage: dict[str, Any] = {field.removeprefix("leakage_"): value}
+        changes = {"leakage": replace(part.leakage, **leakage)}
     elif isinstance(part, Die) and field == "power":
         changes = {"power": _scaled(part.power, value, path)}
     else:

@@ -13,7 +13,7 @@ from ..errors import FileError, InputError, suggest
 from ..materials import InterfaceClass, Material, interface_class, material
 from . import own
 from .lines import Lines, Place
-from .parts import Board, Coolant, Die, Interface, Layer, Patch, PowerMap, Region, Sensor
+from .parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
 from .stack import Stack
 
 __all__ = ["from_toml", "part_from_toml"]
@@ -36,6 +36,9 @@ EXAMPLES = {
     "corner": 'corner = ["1 mm", "2 mm"]',
     "size": 'size = ["3 mm", "3 mm"]',
     "at": 'at = "lid"',
+    "leakage": 'leakage = { power = "20 W", at = "70 degC" }',
+    "leakage.power": 'power = "20 W"',
+    "leakage.at": 'at = "70 degC"',
     "die": '[[die]] with name = "die", material = "silicon", …',
     "coolant": '[coolant] with temperature = "26 degC" and conductance = "35 kW/m^2/K"',
     "from": 'from = "relid"',
@@ -119,11 +122,10 @@ class _Reader:
             return error
         if not isinstance(error, InputError):
             return self._error(f"a number is too large: {error}", place, called)
-        field = re.sub(r"_[xy]$", "", error.where.rpartition(".")[2])
-        if "." not in error.where and called not in error.where:  # of the name itself, or of the stack as a whole
-            field, shown = "name", called
-        else:
-            shown = error.where if called in error.where else f"{called}: {error.where}"
+        field = re.sub(r"^leakage_|_[xy]$", "", error.where.rpartition(".")[2])
+        if error.where in ("die", "region", "interface", "patch", "layer", "sensor"):  # so far without a name
+            field = "name"
+        shown = error.where if called in error.where else called
         return self._error(error.problem, (*place, KEY_OF.get(field, field)), shown, error.expected)
 
     def known_keys(self, table: Mapping[str, Any], keys: Iterable[str], place: Place, called: str = "") -> None:
@@ -207,7 +209,12 @@ class _Reader:
         for key in keys:
             if key not in table:
                 where = f"{called}.{key}" if called else key
-                self.fail(f"{key!r} is missing", place, where, f"for example {EXAMPLES[key]}")
+                self.fail(
+                    f"{key!r} is missing",
+                    place,
+                    where,
+                    f"for example {EXAMPLES.get(where.partition('.')[2], EXAMPLES[key])}",
+                )
 
     def _made(self, make: Callable[[], Any], place: Place, called: str) -> Any:
         try:
@@ -215,20 +222,20 @@ class _Reader:
         except (InputError, OverflowError) as error:
             raise self.placed(error, place, called) from error
 
-    def part(self, kind: type, table: dict[str, Any], place: Place) -> Any:
-        """Return the part of this kind that a table describes."""
+    def part(self, kind: type, table: dict[str, Any], place: Place, inside: str = "") -> Any:
+        """Return the part of this kind that a table describes; `inside` names one that has no name of its own."""
         keys = _keys(kind)
         name = table.get("name")
-        called = name.strip() if isinstance(name, str) and name.strip() else kind.__name__.lower()
+        called = inside or (name.strip() if isinstance(name, str) and name.strip() else kind.__name__.lower())
         self.known_keys(table, keys, place, called)
         self.needed(table, [key for key, must in keys.items() if must], place, called)
         fields = {
-            {v: k for k, v in KEY_OF.items()}.get(key, key): self._field(key, value, (*place, key), called)
+            {v: k for k, v in KEY_OF.items()}.get(key, key): self._field(kind, key, value, (*place, key), called)
             for key, value in table.items()
         }
         return self._made(partial(kind, **fields), place, called)
 
-    def _field(self, key: str, value: object, place: Place, called: str) -> object:
+    def _field(self, kind: type, key: str, value: object, place: Place, called: str) -> object:
         path = f"{called}.{key}"
         if key == "material":
             return self.material(value, place, path)
@@ -237,11 +244,13 @@ class _Reader:
         if key == "joint":
             return [self.element(table, at) for table, at in self.tables(value, place, "die.joint")]
         if key in ("patch", "region"):
-            kind = Patch if key == "patch" else Region
-            return [self.part(kind, table, at) for table, at in self.tables(value, place, key)]
-        if key == "power" and isinstance(value, dict):
-            return self.part(PowerMap, value, place)
-        if key in ("name", "at", "mount", "reference", "reads"):
+            inner = Patch if key == "patch" else Region
+            return [self.part(inner, table, at) for table, at in self.tables(value, place, key)]
+        if key == "power" and kind is Die and isinstance(value, dict):
+            return self.part(PowerMap, value, place, path)
+        if key == "leakage":
+            return self.part(Leakage, self.table(value, place, path, EXAMPLES["leakage"]), place, path)
+        if key in ("name", "mount", "reference", "reads", "law") or (key == "at" and kind is Sensor):
             return self.text(value, place, path, f"a text in quotes, such as {EXAMPLES['name']}")
         return value
 

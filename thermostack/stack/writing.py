@@ -17,7 +17,7 @@ from ..errors import InputError, UnknownNameError
 from ..materials import InterfaceClass, Material, interface_class, material
 from ..units import Value
 from . import own
-from .parts import Die, Interface, Layer, PowerMap
+from .parts import Die, Interface, Layer, Leakage, PowerMap
 from .reading import KEY_OF, from_toml
 from .stack import Edit, Stack
 
@@ -108,8 +108,11 @@ def _part_table(part: object) -> dict[str, Any]:
 
 
 def _is_default(value: object, default: object) -> bool:
-    if isinstance(default, tuple) and default and isinstance(value, tuple):  # a centre
-        return all(each.kind == "exact" and each.si == 0 for each in value)
+    """Tell whether a field may be left out: only where it is written as the default is, since mounts depend on it."""
+    if isinstance(value, Value):
+        return str(value) == default
+    if isinstance(value, tuple) and value and isinstance(value[0], Value):
+        return tuple(map(str, value)) == default
     return value is None or value == default
 
 
@@ -121,6 +124,8 @@ def _plain(value: object) -> Any:
         return value.name
     if isinstance(value, Value):
         return str(value)
+    if isinstance(value, Leakage):
+        return _part_table(value)
     if isinstance(value, tuple):
         return [str(each) if isinstance(each, Value) else _part_table(each) for each in value]
     return value
@@ -278,7 +283,7 @@ def _is_rows(key: str, value: Any) -> bool:
 
 def _has_header(key: str, value: Any) -> bool:
     if isinstance(value, dict):
-        return key != "law"
+        return key not in ("law", "leakage")
     return isinstance(value, list) and isinstance(value[0], dict) and not _is_rows(key, value)
 
 

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
 from thermostack.solvers.layered.faces import LOWER, UPPER, Cut, Flux, Patch
+from thermostack.solvers.layered.near import rise_at_points
 from thermostack.solvers.layered.system import Side, System, level_of
 
 __all__ = ["Columns", "Loads", "columns"]
@@ -212,6 +213,13 @@ class Loads:
         return once + once.swapaxes(-1, -2) + both
 
     @cached_property
+    def _is_point(self) -> NDArray[np.bool_]:
+        """Whether each column has no extent on any axis in any sample."""
+        rect = self.columns.rect
+        point: NDArray[np.bool_] = (rect[..., :2] == rect[..., 2:]).all(axis=(0, 2))
+        return point
+
+    @cached_property
     def direct(self) -> tuple[Float, Float]:
         """Rise of each column by sources on the same block with nothing crossing its contacts, and its error.
 
@@ -231,6 +239,10 @@ class Loads:
             source = modes.patch(LOWER, self.columns.rect[:, heated], MEAN)
             rise[:, members[:, None], heated] = modes.between(self.patches[block, level], source)[..., 0, 0]
             if level == LOWER:
+                at_points = np.flatnonzero(self._is_point[members])
+                if len(at_points):
+                    patch = modes.patch(LOWER, self.columns.rect[:, members[at_points]], MEAN)
+                    rise[:, members[at_points, None], heated] = rise_at_points(modes, patch, source)
                 share = modes.mismatch(LOWER) + MODE_SHARE
                 tail = np.abs(modes.tail(self.patches[block, level], source))
                 error[:, members[:, None], heated] = share[:, None, None] * tail

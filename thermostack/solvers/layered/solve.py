@@ -26,14 +26,14 @@ __all__ = ["Solved", "layered", "solve_group"]
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
-LOWER_ORDERS = (0.75, 0.55)
-"""Shares of the total degree of two cheaper solutions, from whose changes the error is estimated."""
-SAFETY = 1.8
-"""Factor on the estimate, so that it held in every case it was calibrated on (see `Solved.error`)."""
-CROSS = 0.3
+LOWER_ORDER = 0.85
+"""Share of the total degree of a second, cheaper solution, from whose change the error is estimated."""
+SAFETY = 3.2
+"""Factor on that change: it holds for errors that fall like 1/p² (2.6 is then left of the change) and all faster ones."""
+CROSS = 0.2
 """Least share of the geometric mean of the changes of source and probe: a single change may vanish by chance."""
-LEAST_LEFT = 0.2
-"""Least share of the last change that is taken to be left; the error of a fast solution is then overrated."""
+FLOOR = 5e-6
+"""Least error, as a share of the hottest probe of a source."""
 RAISE = 1.35
 """Factor on the numbers of polynomials from one round to the next."""
 CHUNK_BYTES = 3.2e7
@@ -117,7 +117,7 @@ class Solved:
             total = total + loads.shadowed[:, cols.probe[:, None], cols.source] - R @ x[:, :, cols.source]
         return total
 
-    def _gap(self, share: float) -> Float:
+    def gap(self, share: float) -> Float:
         """Change from the solution at a lower total degree, in all columns: (S, columns, columns). [K/W]"""
         total: Float = np.zeros(1)
         for loads, x in zip(self.loads, self.solutions, strict=True):
@@ -131,20 +131,17 @@ class Solved:
     def error(self) -> Float:
         """Estimated error of `influence`, shape (S, probes, sources). [K/W]
 
-        Solutions with 0.55, 0.75 and all of the total degree are nested, and the change of every self-influence from one
-        to the next is the energy of what was missed. With ρ the ratio of the two changes, ρ/(1−ρ) of the last one is
-        left if they go on like a geometric series. A cross influence has the same share of its own change, or of
-        a part of the geometric mean of both self changes if that is more. Errors of the sums over modes are added.
+        Solutions of lower and full total degree are nested, and the change of every self-influence from one to the
+        other is the energy of what was missed; the change of a cross influence is at most the geometric mean of
+        both. Errors of the sums over modes are added.
         """
-        cols = self.direct.columns
-        near, far = self._gap(LOWER_ORDERS[0]), self._gap(LOWER_ORDERS[1])
-        own, before = (np.abs(np.diagonal(gap, axis1=1, axis2=2)) for gap in (near, far))
-        ratio = np.minimum(own / np.maximum(before - own, 1e-300), 0.8)
-        left, own = np.sqrt(np.maximum(ratio / (1.0 - ratio), LEAST_LEFT)), np.sqrt(own)
-        change = np.abs(near[:, cols.probe[:, None], cols.source])
+        cols, gap = self.direct.columns, self.gap(LOWER_ORDER)
+        own = np.sqrt(np.abs(np.diagonal(gap, axis1=1, axis2=2)))
+        change = np.abs(gap[:, cols.probe[:, None], cols.source])
         change = np.maximum(change, CROSS * own[:, cols.probe, None] * own[:, None, cols.source])
         modes = self.direct.direct[1][:, cols.probe] + self.loads[0].contact_mode_error()[:, None, None]
-        return SAFETY * change * left[:, cols.probe, None] * left[:, None, cols.source] + modes
+        hottest = np.abs(self.influence).max(axis=1, keepdims=True, initial=0.0)
+        return np.asarray(SAFETY * change + modes + FLOOR * hottest)
 
     @cached_property
     def flow(self) -> Float:

@@ -1,0 +1,1 @@
+"""From raw logs to steady readings. Knows nothing of stacks."""
