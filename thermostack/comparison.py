@@ -52,8 +52,8 @@ class Comparison:
             Column("specific_resistance_mm2_K_per_W", "on the die [mm²·K/W]", ".1f"),
             Column("limiting", "largest drop in"),
         ]
-        if self.limit is not None:
-            columns.insert(7, Column("headroom_W", f"headroom to {self.limit} [W]", ".0f"))
+        if self._limit is not None:
+            columns.insert(7, Column("headroom_W", f"headroom to {show(self._limit, 'temperature')} [W]", ".0f"))
         return Table(
             tuple(columns),
             tuple(self._row(p) for p in self.predictions),

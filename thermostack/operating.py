@@ -29,9 +29,13 @@ __all__ = ["OperatingPoint", "operate", "to_limit"]
 Float: TypeAlias = NDArray[np.float64]
 
 TOLERANCE = 5e-4
-"""Largest change of a slab's mean temperature in the last step, relative to the hottest rise; what is left after that
-step is smaller by as much again as one step gains, about tenfold."""
+"""Largest change of a slab's mean temperature in the last step, relative to the sample's hottest rise; what is left
+after that step is smaller by as much again as one step gains, tenfold or more."""
 MAX_STEPS = 40
+LIMIT_TOLERANCE = 1e-4
+"""How near to a limit the junction must be. [K]"""
+LARGEST_GAIN = 1e6
+"""Beyond it a die has run away by any measure. [W/W]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,9 +97,21 @@ class OperatingPoint:
         return np.asarray(self._peaks.max(axis=1))
 
     @property
+    def own_junction_rise(self) -> Float:
+        """Rise of the hottest point by the power of the dies alone, without a warm board, shape (S,). [K]"""
+        hot = [probe for die in self.model.dies for probe in self.model.hot_probes(die)]
+        return np.asarray(np.einsum("spk,sk->sp", self.response.influence[:, hot], self.power).max(axis=1))
+
+    @property
     def hottest_die(self) -> str:
         """Name of the die that is hottest in the first sample."""
-        return self.model.stack.dies[int(np.argmax(self._peaks[0]))].name
+        return self.model.dies[int(np.argmax(self._peaks[0]))]
+
+    @property
+    def hottest_mean_rise(self) -> Float:
+        """Mean rise of the active face of the hottest die, which may be another in each sample, shape (S,). [K]"""
+        means = np.stack([self.probe("mean", name) for name in self.model.dies], axis=1)
+        return np.asarray(np.take_along_axis(means, np.argmax(self._peaks, axis=1)[:, None], axis=1)[:, 0])
 
     @cached_property
     def _peaks(self) -> Float:
@@ -203,6 +219,7 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
     at_300, active = model.arrays(v), _ActiveFaces(model)
     temperature = np.repeat(coolant[:, None], len(model.slabs), axis=1)
     heated = np.zeros((len(coolant), len(model.dies)))
+    before = np.zeros_like(temperature)
     for step in range(1, MAX_STEPS + 1):
         graph, arrays = model.graph, model.at_temperature(at_300, temperature)
         response = solver(graph, arrays)
@@ -214,8 +231,11 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         heated = warmed[:, active.means] - rise[:, active.means]
         new = coolant[:, None] + warmed[:, faces].mean(axis=2)
         new[:, active.slabs] = coolant[:, None] + rise[:, faces[active.slabs, 1]]
-        change = float(np.max(np.abs(new - temperature)) / max(float(np.max(np.abs(rise))), 1e-12))
-        temperature = new
+        moved = new - temperature
+        change = float(np.max(np.abs(moved) / np.maximum(np.abs(rise).max(axis=1), 1e-12)[:, None]))
+        # each step shrinks what is left by a nearly constant factor: go on to where that leads (Aitken)
+        ratio = np.clip(np.divide(moved, before, out=np.zeros_like(moved), where=before != 0), -0.5, 0.5)
+        temperature, before = new + moved * ratio / (1.0 - ratio), moved
         if change < TOLERANCE:
             error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
             return OperatingPoint(
@@ -264,9 +284,10 @@ def _leaking(model: Model, v: Values, response: Response, power: Float, coolant:
     described, _ = model.leakage(v, None)
     temperature = still - np.einsum("sde,se->sd", gain, np.broadcast_to(described, still.shape))
     for _ in range(MAX_STEPS):
-        leakage, slope = model.leakage(v, temperature)
+        with np.errstate(over="ignore"):  # a step past the last stable point may lead anywhere; that is caught below
+            leakage, slope = model.leakage(v, temperature)
         loop = gain * slope[:, None, :]
-        radius = np.max(np.abs(np.linalg.eigvals(loop)), axis=1)
+        radius = np.max(np.abs(np.linalg.eigvals(np.minimum(loop, LARGEST_GAIN))), axis=1)
         if np.any(radius >= 1):
             count = f"in {int(np.sum(radius >= 1))} of {len(radius)} samples " if len(radius) > 1 else ""
             raise SolveError(
@@ -278,6 +299,8 @@ def _leaking(model: Model, v: Values, response: Response, power: Float, coolant:
         temperature = temperature + climb
         if np.max(np.abs(climb)) < 1e-7:
             break
+    else:
+        raise SolveError(f"{model.stack.name}: leakage and temperatures did not settle in {MAX_STEPS} steps")
     added = np.zeros_like(np.broadcast_to(power, (len(temperature), power.shape[1])))
     added[:, whole] = model.leakage(v, temperature)[0] - described
     return added
@@ -285,6 +308,8 @@ def _leaking(model: Model, v: Values, response: Response, power: Float, coolant:
 
 def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
     """Return the total power at which the junction is at a limit, in the same map, shape (S,). [W]
+
+    Leakage and what a warm board adds follow the temperature; the described powers are scaled.
 
     Parameters
     ----------
@@ -297,19 +322,29 @@ def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
     Raises
     ------
     SolveError
-        The power did not settle.
+        The power did not settle, or the junction is above the limit even without power.
     """
     wanted = limit - point.coolant
-    scale, rise = np.ones_like(wanted), point.junction_rise
+    shown = f"{point.model.stack.name}: {{}} at which the junction is at {limit - 273.15:.1f} °C"
+    scale, here, last = np.ones_like(wanted), point, point.junction_rise
+    slope = here.own_junction_rise  # per unit of scale; of a constant conductivity without leakage it is exact
+    step = (wanted - last) / slope
     for _ in range(MAX_STEPS):
-        # the rise grows nearly in proportion to power, a little faster as silicon warms: this contracts about tenfold
-        scale = scale * wanted / rise
-        if np.all(np.abs(rise - wanted) < 1e-4 * wanted):
-            return np.asarray(scale * point.total)
-        rise = operate(point.model, solver, _at_power(point, scale)).junction_rise
-    raise SolveError(
-        f"{point.model.stack.name}: no power was found at which the junction is at {limit - 273.15:.1f} °C"
-    )
+        if np.all(np.abs(wanted - last) < LIMIT_TOLERANCE):
+            if np.any(here.total <= 0):
+                raise SolveError(shown.format("there is no power"))
+            return here.total
+        try:
+            here = operate(point.model, solver, _at_power(point, scale + step))
+        except SolveError:  # a step too far, where the die runs away or the conductivity ends
+            step = step / 2
+            continue
+        rise = here.junction_rise
+        gained = rise - last
+        slope = np.where(np.abs(gained) > 0, gained / np.where(step == 0, 1.0, step), slope)
+        scale, last = scale + step, rise
+        step = (wanted - last) / slope
+    raise SolveError(shown.format("no power was found"))
 
 
 def _at_power(point: OperatingPoint, scale: Float) -> Values:

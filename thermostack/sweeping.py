@@ -90,8 +90,7 @@ class Sweep:
     @property
     def mean(self) -> NDArray[np.float64]:
         """Mean temperature of the die (the hottest of several), shaped as `junction`. [°C]"""
-        rise = self.point.probe("mean", self.point.hottest_die)
-        return self._shaped(convert(self.point.coolant + rise, "temperature"))
+        return self._shaped(convert(self.point.coolant + self.point.hottest_mean_rise, "temperature"))
 
     @property
     def resistance(self) -> NDArray[np.float64]:

@@ -209,26 +209,26 @@ def _split(text: str, where: str, dimension: Dimension) -> tuple[float, str]:
     return _number(match[1]), match[2]
 
 
-def _spread_in(text: str, unit: str, where: str, dimension: Dimension) -> float:
-    """Return a spread in the unit of its centre; without a unit of its own it has the centre's."""
+def _in_unit(text: str, unit: str, where: str, dimension: Dimension, *, difference: bool = True) -> float:
+    """Return a spread (a difference) or a limit in the unit of its centre, which it has where it names none."""
     number, own = _split(text, where, dimension)
     if not own or own == unit:
         return number
-    factor, _, dims = _scale(own, True)
-    factor0, _, dims0 = _scale(unit, True)
+    factor, offset, dims = _scale(own, difference)
+    factor0, offset0, dims0 = _scale(unit, difference)
     if dims != dims0:
         raise UnitError(f"spread {text!r} does not fit the unit {unit!r}", where=where, expected=f"{dimension.example}")
-    return float(f"{number * (factor / factor0):.15g}")
+    return float(f"{number * (factor / factor0) + (offset - offset0) / factor0:.15g}")
 
 
 def _read(text: str, where: str, dimension: Dimension) -> tuple[float, str, Kind, float]:
     if match := _SPREAD.fullmatch(text):
         centre, unit = _split(match[1], where, dimension)
         if match[2] == "sd":
-            return centre, unit, "normal", _spread_in(match[3], unit, where, dimension)
+            return centre, unit, "normal", _in_unit(match[3], unit, where, dimension)
         if match[2] == "limits":
-            return centre, unit, "rectangular", _spread_in(match[3], unit, where, dimension)
-        return centre, unit, "lognormal", _spread_in(match[3], "", where, DIMENSIONS["fraction"])
+            return centre, unit, "rectangular", _in_unit(match[3], unit, where, dimension)
+        return centre, unit, "lognormal", _in_unit(match[3], "", where, DIMENSIONS["fraction"])
     if match := _DIGITS.fullmatch(text):
         digits = len(match[2] or "")
         power = match[4]
@@ -236,11 +236,11 @@ def _read(text: str, where: str, dimension: Dimension) -> tuple[float, str, Kind
             _number(match[1] + power),
             match[5],
             "normal",
-            float(f"{float(match[3]) / 10**digits:.15g}{power}"),
+            float(f"{match[3]}e{int(power[1:] or 0) - digits}"),
         )
     if match := _RANGE.fullmatch(text):
         unit = match[4] or match[2]
-        low = _spread_in(f"{match[1]} {match[2]}", unit, where, dimension)
+        low = _in_unit(f"{match[1]} {match[2]}", unit, where, dimension, difference=not dimension.absolute)
         high = _number(match[3])
         if not low < high:
             raise InputError(
@@ -251,7 +251,7 @@ def _read(text: str, where: str, dimension: Dimension) -> tuple[float, str, Kind
         return (low + high) / 2, unit, "rectangular", (high - low) / 2
     if match := _PLUS_MINUS.fullmatch(text):
         unit = match[4] if match[4] and not match[2] else match[2]
-        return _number(match[1]), unit, "normal", _spread_in(f"{match[3]} {match[4]}", unit, where, dimension)
+        return _number(match[1]), unit, "normal", _in_unit(f"{match[3]} {match[4]}", unit, where, dimension)
     return *_split(text, where, dimension), "exact", 0.0
 
 

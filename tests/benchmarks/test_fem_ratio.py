@@ -20,7 +20,6 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 import fem_timing
 import stacks
 
-
 CASES = [("solder_lid", 5e-4), ("solder_lid", 1e-4), ("bare_die", 5e-4), ("part_wetted", 5e-4)]
 
 

@@ -116,7 +116,8 @@ class Maker:
 
     def die(self):
         return self.make(Die, self.material, length, pair, st.just(self.power()), st.just(self.some(self.element)),
-                         centre=place, mirrored=st.booleans(), conductivity=values("W/m/K"), leakage=leakages)  # fmt: skip
+                         centre=place, mirrored=st.booleans(), conductivity=values("W/m/K"),
+                         leakage=leakages)  # fmt: skip
 
     def coolant(self):
         how = {"conductance": values("kW/m^2/K")} if self.draw(st.booleans()) else {"resistance": values("K/W")}
@@ -184,7 +185,7 @@ def test_stacks_and_mods_make_the_round_trip(family):
     assert to_toml(*read) == written
 
 
-@QUICK
+@settings(QUICK, max_examples=60)
 @given(families())
 def test_a_variant_alone_keeps_its_parts(family):
     (read,) = from_toml(to_toml(family[-1])) if family[-1].dies else (family[-1],)

@@ -1,7 +1,7 @@
 """The same elements as `tensor_fem`, assembled plainly by scikit-fem as one sparse matrix.
 
-Solved by pyamg or sparse factors. Two uses: it shows that the fast way solves the very equations it says, and it is what a careful user of finite elements
-would run, so its time is compared with the layered solver's at equal error.
+Solved by pyamg or sparse factors. Two uses: it shows that the fast way solves the very equations it says, and it is
+what a careful user of finite elements would run, so its time is compared with the layered solver's at equal error.
 """
 
 from __future__ import annotations

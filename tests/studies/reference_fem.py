@@ -3,8 +3,8 @@
     python tests/studies/reference_fem.py [stack ...]
 
 Prints the mesh study of each stack (all of `stacks.STACKS` without arguments) and writes results/fem_<stack>.json.
-There is no randomness. Nothing here knows the layered solver; what it uses is `tensor_fem` (the same discrete problem solved
-fast), which the test beside this file holds to plainly assembled elements and to published series.
+There is no randomness. Nothing here knows the layered solver; what it uses is `tensor_fem` (the same discrete problem
+solved fast), which the test beside this file holds to plainly assembled elements and to published series.
 
 Meshes: the same graded mesh with twice the cells along every axis, four times; order and limit come from the last
 three. Where the observed order lies between 2 and 6 the estimated error is the whole distance from the finest mesh to
@@ -79,6 +79,12 @@ def hottest(faces: list[tuple[int, Any, np.ndarray]]) -> tuple[int, float, float
     return best
 
 
+def nearest(lines: np.ndarray, value: float, snap: float = 1e-5) -> float:
+    """Return the line next to a coordinate if it is within `snap`, else the coordinate in whole µm. [m]"""
+    line = float(lines.ravel()[np.argmin(np.abs(lines - value))])
+    return line if abs(line - value) <= snap else round(value, 6)
+
+
 def limit(values: np.ndarray, cells: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return limit, estimated error and observed order of values on meshes, shape (meshes, ...), each twice as fine."""
     if any(b != 2 * a for a, b in pairwise(cells)):
@@ -99,9 +105,11 @@ def study(name: str, say: Any = print) -> dict[str, Any]:
     """Return the mesh study of a stack."""
     graph, arrays, notes = stacks.STACKS[name]()
     say(f"\n{name}: {notes['title']}")
-    # where is the hottest point? Found on the third mesh, then a node of every mesh.
-    b, x, y, _ = hottest(on_mesh(graph, arrays, notes, CELLS[-2])["face"])
-    x, y = round(x, 6) + 0.0, round(y, 6) + 0.0  # whole µm: the rise is flat there, and -0.0 is none
+    # Where is the hottest point? Found on a mesh that is finer between the edges than the others, then a node of every
+    # mesh, on a line that is there already if one is within 10 µm (the rise is flat there).
+    b, x, y, _ = hottest(on_mesh(graph, arrays, notes, CELLS[-2], 1.5)["face"])
+    for rects in (arrays.source_rect[0], arrays.contact_rect[0], arrays.probe_rect[0]):
+        x, y = (nearest(rects[:, axis::2], v) for axis, v in ((0, x), (1, y)))
     slab = graph.first_slab[b]
     graph, arrays = stacks.with_points(graph, arrays, slab, [(x, y)])
     watts = np.array(notes["power_W"])

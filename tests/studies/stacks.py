@@ -1,9 +1,9 @@
 """Processor-package stacks that differ in kind, as graph and arrays: pure data for references and comparisons.
 
 Every size, conductivity and resistance is invented for these studies, of the order met in practice. Lengths are given
-in mm in the tables below and stored in m. Each function of `STACKS` returns `(graph, arrays, notes)`; the notes name the
-slabs, contacts, sources and probes, and state a power for each source, the coolant temperature, and a law if there is
-one.
+in mm in the tables below and stored in m. Each function of `STACKS` returns `(graph, arrays, notes)`; the notes name
+the slabs, contacts, sources and probes, and state a power for each source, the coolant temperature, and a law if there
+is one.
 """
 
 from __future__ import annotations

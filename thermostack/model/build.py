@@ -13,7 +13,7 @@ from ..solvers.graph import ENVIRONMENT, Contact, Graph, Probe, Source
 from ..stack.parts import Die, Interface, Layer, Patch
 from ..stack.stack import Stack
 from .check import check_patches, fits
-from .rects import Expression, Float, Rect, Values, area, at, meets, middle, overlap, rectangle, same, split, within
+from .rects import Expression, Float, Rect, Values, area, at, meets, overlap, point_within, rectangle, same, split, within
 
 __all__ = ["Plan", "Row", "Slab", "plan"]
 
@@ -153,7 +153,7 @@ def plan(stack: Stack, values: Values) -> Plan:
     for slab in range(len(p.slabs)):
         p.face(slab, 0)
         p.face(slab, 1)
-    _sensors(p, stack)
+    _sensors(p, stack, values)
     return p
 
 
@@ -228,8 +228,9 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
             where=lower.part.name,
             expected="footprints that overlap; see centre=",
         )
-    if isinstance(lower.part, Die):
-        fits(at(lower.rect, values), at(upper.rect, values), lower.part.name, upper.part.name)
+    lowest = next(s.part for s in p.slabs if s.block == lower.block)
+    if isinstance(lowest, Die):
+        fits(at(lower.rect, values), at(upper.rect, values), lowest.name, upper.part.name)
     rect = overlap(lower.rect, upper.rect)
     if joint is None:
         return (p.add_contact(slab, above, rect, None),)
@@ -306,7 +307,7 @@ def _active_face(p: Plan, die: Die) -> None:
         p.source_rects.append(rect)
         p.source_names.append(name)
         p.add_probe(("mean", name), slab, 0, rect)
-        p.add_probe(("centre", name), slab, 0, middle(rect))
+        p.add_probe(("centre", name), slab, 0, point_within(rect, 0.5, 0.5))
 
 
 def _rows(p: Plan, die: Die, links: Sequence[Link]) -> Iterator[Row]:
@@ -321,15 +322,16 @@ def _rows(p: Plan, die: Die, links: Sequence[Link]) -> Iterator[Row]:
             yield Row(name, False, link.below, link.contacts, high, low, link.contacts, link.contacts)
 
 
-def _sensors(p: Plan, stack: Stack) -> None:
+def _sensors(p: Plan, stack: Stack, values: Values) -> None:
     for sensor in stack.sensors:
-        layer = next((e for e in stack.layers if e.name == sensor.at and isinstance(e, Layer)), None)
-        if layer is None:
+        layer = next((part for part in stack.parts() if part.name == sensor.at), None)
+        if not isinstance(layer, Layer):
             continue  # a die or region has its probe already, and the coolant needs none
         slab = p.slab_of(layer)
         rect = p.slabs[slab].rect
         if sensor.point is not None:
-            rect = _point(sensor.name)
+            whole, rect = rect, _point(sensor.name)
+            fits(at(rect, values), at(whole, values), f"{sensor.name}.point", layer.name)
         p.add_probe(("sensor", sensor.name), slab, 1, rect)
 
 

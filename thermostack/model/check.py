@@ -92,3 +92,9 @@ def check_sensors(stack: Stack) -> None:
                 f"no die, region or layer is named {sensor.at!r}; {suggest(sensor.at, known)}",
                 where=f"{sensor.name}.at",
             )
+        if sensor.point is not None and (sensor.at == "coolant" or not isinstance(stack.part(sensor.at), Layer)):
+            raise InputError(
+                f"a sensor at {sensor.at!r} reads a mean and sits at no point",
+                where=f"{sensor.name}.point",
+                expected="no point, or a layer to sit on",
+            )

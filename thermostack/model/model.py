@@ -41,7 +41,7 @@ class Model:
         Breakdown of each die, from its active face up to the coolant.
     sources, probes : tuple of str, mapping
         Names of the sources (a die's whole face, then its regions), and index of each probe: ``("mean", name)``
-        of a die or region, ``("centre", die)``, ``("face", slab, side)``, ``("sensor", name)``.
+        or ``("centre", name)`` of a die or region, ``("face", slab, side)``, ``("sensor", name)``.
     notes : tuple of str
         What was assumed.
     """
@@ -147,9 +147,10 @@ class Model:
         return replace(self, graph=p.graph, probes=p.probe_index, _plan=p)
 
     def hot_probes(self, die: str) -> list[int]:
-        """Return the probes whose hottest is taken for the junction of a die: those put there, or its centre."""
+        """Return the probes whose hottest is taken for the junction of a die: those put there, or all middles."""
         put = [index for key, index in self.probes.items() if key[:2] == ("hot", die)]
-        return put or [self.probes["centre", die]]
+        regions = next(d.power.regions for d in self.stack.dies if d.name == die)
+        return put or [self.probes["centre", name] for name in (die, *(region.name for region in regions))]
 
     @property
     def dies(self) -> tuple[str, ...]:

@@ -19,8 +19,8 @@ __all__ = [
     "at",
     "columns",
     "meets",
-    "middle",
     "overlap",
+    "point_within",
     "rectangle",
     "same",
     "split",
@@ -112,16 +112,6 @@ def overlap(a: Rect, b: Rect) -> Rect:
 def area(rect: Rect) -> Expression:
     """Return the area of a rectangle."""
     return lambda v: (rect[2](v) - rect[0](v)) * (rect[3](v) - rect[1](v))
-
-
-def middle(rect: Rect) -> Rect:
-    """Return the point in the middle of a rectangle."""
-
-    def halfway(axis: int) -> Expression:
-        return lambda v: 0.5 * (rect[axis](v) + rect[axis + 2](v))
-
-    x, y = halfway(0), halfway(1)
-    return x, y, x, y
 
 
 def at(rect: Rect, values: Values) -> tuple[float, float, float, float]:

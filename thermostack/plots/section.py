@@ -153,7 +153,8 @@ def _millimetres(rect: Rect, values: Values) -> tuple[float, float]:
 
 
 def _slab_rect(model: Model, part: Die | Layer) -> Rect:
-    return next(slab.rect for slab in model.slabs if slab.part is part)
+    # by name: a model is shared by all stacks that are described alike
+    return next(slab.rect for slab in model.slabs if slab.part.name == part.name)
 
 
 def _joint_rect(model: Model, joint: Interface, below: Die | Layer, above: Die | Layer) -> Rect:

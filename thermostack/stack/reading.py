@@ -125,7 +125,7 @@ class _Reader:
         field = re.sub(r"^leakage_|_[xy]$", "", error.where.rpartition(".")[2])
         if error.where in ("die", "region", "interface", "patch", "layer", "sensor"):  # so far without a name
             field = "name"
-        shown = error.where if called in error.where else called
+        shown = error.where if called in error.where else f"{called}: {error.where}" if "." in error.where else called
         return self._error(error.problem, (*place, KEY_OF.get(field, field)), shown, error.expected)
 
     def known_keys(self, table: Mapping[str, Any], keys: Iterable[str], place: Place, called: str = "") -> None:

@@ -20,6 +20,9 @@ __all__ = ["Layout", "layouts", "rows"]
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
+SHADOW_REACH = 4.0
+"""The Gaussians that stand for modes outside the box follow a single wave to within 3 % up to this many times its edge."""
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -72,7 +75,7 @@ def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings, effort: flo
     covers = _covers(graph, arrays)
     symmetric, even = _symmetric(graph, arrays, closed)
     shaded = _shaded(graph, arrays)
-    modes = _modes(graph, arrays, closed, settings)
+    modes = _modes(graph, arrays, closed, shaded, settings)
     degrees = _degrees(graph, arrays, closed, shaded, settings, effort)
     parts = [closed, covers, symmetric, even, shaded, modes.reshape(len(modes), -1), degrees.reshape(len(degrees), -1)]
     samples = arrays.samples
@@ -165,7 +168,9 @@ def _centred(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
     return centred
 
 
-def _modes(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_], settings: LayeredSettings) -> Int:
+def _modes(
+    graph: Graph, arrays: Arrays, closed: NDArray[np.bool_], shaded: NDArray[np.bool_], settings: LayeredSettings
+) -> Int:
     """Modes of each block on each axis, shape (S or 1, blocks, 2)."""
     reach = arrays.thickness * np.sqrt(arrays.k_in_plane / arrays.k_through)
     counts = []
@@ -189,6 +194,12 @@ def _modes(graph: Graph, arrays: Arrays, closed: NDArray[np.bool_], settings: La
                 narrow = np.minimum(narrow, widths)
         fine = np.minimum(settings.depth / face, 2.0 * settings.waves / narrow)
         limit = np.maximum(np.maximum(settings.depth / total, 2.0 * settings.least_waves / narrow), fine)
+        for contact in graph.contacts:
+            if contact.above == block and contact.below != ENVIRONMENT:
+                # the shadow of a source has detail down to the thickness it falls through
+                a, b = graph.first_slab[contact.below], graph.first_slab[contact.below + 1]
+                sharp = settings.depth / (SHADOW_REACH * reach[:, a:b].sum(axis=1))
+                limit = np.maximum(limit, np.where(shaded[:, contact.below], sharp, 0.0))
         counts.append(np.minimum(ladder(limit[:, None] * arrays.size[:, block] / np.pi), settings.largest))
     return np.stack(np.broadcast_arrays(*counts), axis=1)
 

@@ -25,7 +25,7 @@ Int = NDArray[np.intp]
 
 REACH = 2.5
 """γ_b t₀: erfc(2.5) = 0.04 % of 1/γ is missing at the edge of the box, and less and less beyond."""
-NODES = 5
+NODES = 6
 """Points of the Radau rule, that at zero included."""
 DAMPED = 6.0
 """Modes are followed on one axis until exp(−γ²t²) has fallen to exp(−DAMPED) at the first node after zero."""
