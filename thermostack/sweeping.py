@@ -185,21 +185,23 @@ def sweep(
         raise InputError(
             "points or scale do not fit the number of inputs", where="sweep", expected=f"{len(wanted)} of each"
         )
-    axes = []
-    base = stack
-    for (name, low, high), count, kind in zip(wanted, counts, scales, strict=True):
-        axis, base = _axis(stack, base, name, low, high, count, kind)
-        axes.append(axis)
+    axes = [
+        _axis(stack, name, low, high, count, kind)
+        for (name, low, high), count, kind in zip(wanted, counts, scales, strict=True)
+    ]
+    _check_apart(stack, [axis.path for axis in axes])
+    # each corner must be a stack that could be described; where faces coincide in some of them and would join into one
+    # block, the most general model serves for all
+    corners = [stack]
+    for name, low, high in wanted:
+        corners = [corner.change(name, end) for corner in corners for end in (low, high)]
     grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
-    model = model_of(base)
+    model = max((model_of(corner) for corner in corners), key=lambda made: len(made.graph.slabs_of_block))
     values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
     return Sweep(stack, tuple(axes), operate(model, solver_named(solver), values))
 
 
-def _axis(
-    stack: Stack, base: Stack, path: str, low: ValueLike, high: ValueLike, count: int, scale: Scale
-) -> tuple[Axis, Stack]:
-    """Return an axis, and the stack in which its path holds a value that can be swept."""
+def _axis(stack: Stack, path: str, low: ValueLike, high: ValueLike, count: int, scale: Scale) -> Axis:
     dimension = dimension_of(stack, path)
     first, last = (parse(v, dimension, f"{path}, {end} of the sweep").si for v, end in ((low, "start"), (high, "stop")))
     if first == last:
@@ -211,7 +213,17 @@ def _axis(
     if scale == "logarithmic" and min(first, last) <= 0:
         raise InputError("a logarithmic scale cannot reach zero", where=path, expected="start and stop above zero")
     described = {entry.path: entry.value.si for entry in stack.inputs()}.get(path)
-    for end in (low, high):
-        base = base.change(path, end)  # each end must make a stack that could be described
     made = np.linspace(first, last, count) if scale == "linear" else np.geomspace(first, last, count)
-    return Axis(path, dimension, made, described, scale), base
+    return Axis(path, dimension, made, described, scale)
+
+
+def _check_apart(stack: Stack, paths: Sequence[str]) -> None:
+    """Refuse a die's power together with that of one of its regions: a die's power scales its regions."""
+    for die in stack.dies:
+        for region in die.power.regions:
+            if {f"{die.name}.power", f"{region.name}.power"} <= set(paths):
+                raise InputError(
+                    f"the power of {region.name!r} follows that of {die.name!r}, so they cannot be swept apart",
+                    where="sweep",
+                    expected="one of the two",
+                )

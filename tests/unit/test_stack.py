@@ -93,6 +93,7 @@ def test_labels_tell_what_was_done(soldered, relid, bare):
     assert bare.named("bare die").label == "bare die"
     assert soldered.change("die.power", "200 W").label == "die.power 200 W"
     assert bare.named("bare die").name == "workstation part"
+    assert relid.named("relid").without("lid", "paste").label == "relid; without lid; without paste"
 
 
 def test_insert_after(soldered):

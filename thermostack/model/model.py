@@ -73,6 +73,8 @@ class Model:
             v(f"{name}.conductivity_in_plane") if f"{name}.conductivity_in_plane" in v else k
             for name, k in zip(names, through, strict=True)
         ]
+        contact_rect = columns([[edge(v) for edge in rect] for rect in p.contact_rects])
+        check_extents(contact_rect, p, v.count)
         return Arrays(
             size=columns([[x1(v) - x0(v), y1(v) - y0(v)] for x0, y0, x1, y1 in lowest]),
             centre=columns([[0.5 * (x0(v) + x1(v)), 0.5 * (y0(v) + y1(v))] for x0, y0, x1, y1 in lowest]),
@@ -80,7 +82,7 @@ class Model:
             k_through=columns(through),
             k_in_plane=columns(along),
             r_above=columns([0.0 if r is None else r(v) for r in p.r_above]),
-            contact_rect=columns([[edge(v) for edge in rect] for rect in p.contact_rects]),
+            contact_rect=contact_rect,
             contact_r=columns([0.0 if r is None else r(v) for r in p.contact_r]),
             source_rect=columns([[edge(v) for edge in rect] for rect in p.source_rects]),
             probe_rect=columns([[edge(v) for edge in rect] for rect in p.probe_rects]),

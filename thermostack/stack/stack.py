@@ -309,7 +309,8 @@ class Stack:
         return _rebuild(self, dies=dies, layers=layers)
 
     def _record(self, edit: Edit) -> Stack:
-        return _rebuild(self, edits=(*self.edits, edit))
+        title = f"{self.title}; {edit}" if self.title else ""
+        return _rebuild(self, edits=(*self.edits, edit), title=title)
 
 
 Joint_ = (Interface, Layer)
