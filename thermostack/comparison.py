@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -92,13 +93,19 @@ class Comparison:
 
     @cached_property
     def cautions(self) -> tuple[Caution, ...]:
-        """What to be careful about, of all variants; each once."""
+        """What to be careful about, of all variants.
+
+        A rule that speaks for several variants stands once, with the one that concerns most parts, unless it has other
+        figures to tell of another.
+        """
         first = self.baseline
-        found: dict[tuple[str, str], Caution] = {}
+        found: dict[tuple[str, ...], Caution] = {}
         for p in self.predictions:
             base = None if p is first else first.stack
             for caution in cautions(p.stack, p.temperatures, baseline=base, limit=self._limit):
-                found.setdefault((caution.key, caution.text), caution)
+                own = (caution.key, *_figures(caution))
+                if own not in found or len(found[own].about) < len(caution.about):
+                    found[own] = caution
         return tuple(sorted(found.values(), key=lambda caution: caution.weight))
 
     @property
@@ -124,6 +131,14 @@ class Comparison:
         from .plots import comparison
 
         return comparison(self, ax=ax)
+
+
+def _figures(caution: Caution) -> list[str]:
+    """Return the numbers in a caution's text, those in the names of parts left out."""
+    text = caution.text
+    for name in caution.about:
+        text = text.replace(name, "")
+    return re.findall(r"\d+(?:\.\d+)?", text)
 
 
 def compare(*variants: Stack, limit: ValueLike | None = None, solver: str = DEFAULT_SOLVER) -> Comparison:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
-from .model import Values, model_of
+from .model import Model, Values, model_of
 from .operating import OperatingPoint, operate
 from .prediction import DEFAULT_SOLVER
 from .solvers import solver_named
@@ -196,7 +196,7 @@ def sweep(
     for name, low, high in wanted:
         corners = [corner.change(name, end) for corner in corners for end in (low, high)]
     grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
-    model = max((model_of(corner) for corner in corners), key=lambda made: len(made.graph.slabs_of_block))
+    model = max((model_of(corner) for corner in corners), key=_generality)
     values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
     return Sweep(stack, tuple(axes), operate(model, solver_named(solver), values))
 
@@ -215,6 +215,10 @@ def _axis(stack: Stack, path: str, low: ValueLike, high: ValueLike, count: int, 
     described = {entry.path: entry.value.si for entry in stack.inputs()}.get(path)
     made = np.linspace(first, last, count) if scale == "linear" else np.geomspace(first, last, count)
     return Axis(path, dimension, made, described, scale)
+
+
+def _generality(model: Model) -> tuple[int, int]:
+    return len(model.graph.slabs_of_block), len(model.graph.contacts)
 
 
 def _check_apart(stack: Stack, paths: Sequence[str]) -> None:

@@ -14,6 +14,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))  # the studies are scripts; they import each other by name
 
 import assembled_fem  # noqa: E402
+import fem_timing  # noqa: E402
 import local_k  # noqa: E402
 import reference_fem  # noqa: E402
 import stacks  # noqa: E402
@@ -35,19 +36,33 @@ def test_coarsest_mesh_again(name):
         assert result[key] == notes[key], f"{key}: the stack has changed since the reference was made"
     hot = result["hottest"]
     graph, arrays = stacks.with_points(graph, arrays, notes["slabs"].index(hot["slab"]), [tuple(hot["point_m"])])
-    first, second = result["meshes"][:2]
+    first = result["meshes"][0]
     again = reference_fem.on_mesh(graph, arrays, notes, first["cells"])
     key = "influence" if "influence" in again else "rise_K"
     value = again[key][:-1]
     np.testing.assert_allclose(value, first[key], rtol=1e-8)
     hot_rise = again[key][-1] @ np.array(notes["power_W"]) if key == "influence" else again[key][-1]
     assert hot_rise == pytest.approx(first["hottest_K"], rel=1e-8)
-    # Of order one or better the second mesh is at least twice as near: the distance to the limit is at most twice the
-    # first change. Means only; at single points two errors of either sign may meet.
-    wide = arrays.probe_rect[0, :-1, 2] > arrays.probe_rect[0, :-1, 0]
-    change = np.abs(value - np.array(second[key]))[wide]
-    distance = np.abs(value - np.array(result[key]))[wide]
-    assert np.all(distance <= 2 * change + 1e-9 * np.abs(value[wide]))
+    # its distance from the limit is at most the way over the finer meshes and the estimated error of the limit
+    steps = np.abs(np.diff([m[key] for m in result["meshes"]], axis=0)).sum(axis=0)
+    error = np.array(result[f"{key}_error"])
+    assert np.all(np.abs(value - result[key]) <= steps + error + 1e-8 * np.abs(value))
+
+
+@pytest.mark.parametrize("name", STORED)
+def test_stored_limit_again(name):
+    """The stored limit and error follow from the stored meshes, and the meshes approach the limit."""
+    result = stored(name)
+    key = "influence" if "influence" in result else "rise_K"
+    values = np.array([m[key] for m in result["meshes"]])
+    limit, error, order = reference_fem.limit(values, tuple(m["cells"] for m in result["meshes"]))
+    np.testing.assert_allclose(result[key], limit, rtol=1e-12)
+    np.testing.assert_allclose(result[f"{key}_error"], error, rtol=1e-6)
+    graph, arrays, _ = stacks.STACKS[name]()
+    active = fem_timing.active_means(graph, arrays)
+    assert active
+    observed = order[active]
+    assert np.all((observed > 3) & (observed < 5)), "quadratic elements on a graded mesh: functionals of order four"
 
 
 @pytest.mark.parametrize("name", STORED)

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..errors import ThermostackWarning
+from ..errors import InputError, ThermostackWarning
 from ..laws.conduction import slab_specific_resistance
 from ..laws.kirchhoff import kirchhoff_linear, kirchhoff_power
 from ..laws.leakage import exponential_leakage, linear_leakage
@@ -18,7 +18,7 @@ from ..stack.inputs import Input
 from ..stack.stack import Stack
 from .build import Plan, Row, Slab, plan
 from .check import check_dies, check_order, check_sensors
-from .rects import Float, Values, area, columns, point_within, rectangle
+from .rects import SAME, Float, Values, area, columns, point_within, rectangle
 
 __all__ = ["Model", "Row", "Values", "contact_areas", "model_of"]
 
@@ -74,7 +74,7 @@ class Model:
             for name, k in zip(names, through, strict=True)
         ]
         contact_rect = columns([[edge(v) for edge in rect] for rect in p.contact_rects])
-        check_extents(contact_rect, p, v.count)
+        self._check_contacts(contact_rect)
         return Arrays(
             size=columns([[x1(v) - x0(v), y1(v) - y0(v)] for x0, y0, x1, y1 in lowest]),
             centre=columns([[0.5 * (x0(v) + x1(v)), 0.5 * (y0(v) + y1(v))] for x0, y0, x1, y1 in lowest]),
@@ -87,6 +87,18 @@ class Model:
             source_rect=columns([[edge(v) for edge in rect] for rect in p.source_rects]),
             probe_rect=columns([[edge(v) for edge in rect] for rect in p.probe_rects]),
         )
+
+    def _check_contacts(self, rects: Float) -> None:
+        """Refuse samples in which a piece of a contact is turned inside out: its patches or faces have moved past."""
+        extent = rects[..., 2:] - rects[..., :2]
+        bad = np.flatnonzero(np.any(extent < -SAME, axis=(0, 2)))
+        if bad.size:
+            names = [self.slabs[s].part.name for s in self._plan.contact_slabs[bad[0]] if s is not None]
+            raise InputError(
+                f"the rectangles of the joint at {' and '.join(map(repr, names))} overlap or part in some samples",
+                where=self.stack.name,
+                expected="sizes and places that keep edges in their order",
+            )
 
     def at_temperature(self, arrays: Arrays, temperature: Float) -> Arrays:
         """Return the arrays (as made by `arrays`) with each slab's conductivity at its temperature.

@@ -62,14 +62,14 @@ def spherical_bessel(orders: int, x: Float) -> Float:
     for n in range(1, orders - 1):
         np.multiply(inverse * (2 * n + 1), out[n], out=out[n + 1])
         out[n + 1] -= out[n - 1]
-    small = np.nonzero(x < stable)
-    if small[0].size:
+    small = np.flatnonzero(x < stable)
+    if small.size:
         even, odd = _bessel_rule(orders)
-        angle = x[small][:, None] * _half_rule(orders)[0]
+        angle = x.reshape(-1)[small][:, None] * _half_rule(orders)[0]
         values = np.empty((orders, angle.shape[0]))
         values[0::2] = (np.cos(angle) @ even).T
         values[1::2] = (np.sin(angle) @ odd).T
-        out[:, *small] = values
+        out.reshape(orders, -1)[:, small] = values
     return out
 
 
@@ -165,8 +165,11 @@ def cosine_overlaps(low: Float, high: Float, first: CosineBasis, length: Float, 
     near = np.abs((alpha - beta) * width) < 1e-3
     mean = across / np.where(near, 1.0, gap)
     if near.any():
-        mean[near] = _near_resonance(*(np.broadcast_to(v, near.shape)[near] for v in (alpha, beta, width, shift)),
-                                     np.broadcast_to((0.5 * (low + high))[..., None, None], near.shape)[near])
+        middle = 0.5 * (low + high)[..., None, None]
+        alpha, beta, width, shift, middle = (
+            np.broadcast_to(v, near.shape)[near] for v in (alpha, beta, width, shift, middle)
+        )
+        mean[near] = _near_resonance(alpha, beta, width, shift, middle)
     return np.asarray(mean * (_norms(first.modes)[:, None] * _norms(modes)))
 
 
@@ -208,8 +211,8 @@ class LegendreBasis:
         """Values at x, shape (…, points), in an interval with ends of shape (…); shape (…, points, count)."""
         width = (high - low)[..., None]
         inner = np.clip(2.0 * (x - low[..., None]) / np.where(width > 0.0, width, 1.0) - 1.0, -1.0, 1.0)
-        values: Float = legvander(np.where(width > 0.0, inner, 0.0), self.order)[..., self.degrees]
-        return values * np.sqrt(2.0 * self.degrees + 1.0)
+        values = legvander(np.where(width > 0.0, inner, 0.0), self.order)[..., self.degrees]
+        return np.asarray(values * np.sqrt(2.0 * self.degrees + 1.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,7 +245,7 @@ class CosineBasis:
         """Values at x, shape (…, points); shape (…, points, count)."""
         wave, shift = (v.reshape(-1, *(1,) * (x.ndim - 1)) for v in (np.pi / self.length, self.shift))
         angle = ((x + shift) * wave)[..., None] * self.modes
-        return np.cos(angle) * _norms(self.modes)
+        return np.asarray(np.cos(angle) * _norms(self.modes))
 
 
 @dataclass(frozen=True, eq=False)
@@ -318,7 +321,8 @@ def _shared_part(low_a: Float, high_a: Float, low_b: Float, high_b: Float) -> Fl
     point = narrow <= tiny
     a_wide = width_a >= width_b
     to_edge = np.minimum(
-        np.abs(np.where(a_wide, low_b - low_a, low_a - low_b)), np.abs(np.where(a_wide, high_a - high_b, high_b - high_a))
+        np.abs(np.where(a_wide, low_b - low_a, low_a - low_b)),
+        np.abs(np.where(a_wide, high_a - high_b, high_b - high_a)),
     )
     inside = np.where(gap >= -tiny, np.where(to_edge <= tiny, 0.5, 1.0), 0.0)
     part: Float = np.where(point, inside, np.maximum(gap, 0.0) / np.where(point, 1.0, narrow)) / wide

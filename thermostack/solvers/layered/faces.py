@@ -71,7 +71,7 @@ class Patch:
 
     level: Level
     ends: tuple[tuple[Float, Float], tuple[Float, Float]]
-    bases: tuple[Basis, Basis]
+    bases: tuple[Basis | PointBasis, Basis | PointBasis]
     coefficients: tuple[Float, Float]
     partner: Patch | None = None
     means: tuple[Float, Float] | None = None
@@ -279,7 +279,7 @@ class BlockModes:
         )
 
     def points(self, level: Level, x: Float, y: Float) -> Patch:
-        """Grid of points, each axis of shape (points,), in stack coordinates: one rectangle whose functions they are."""
+        """Grid of points in stack coordinates, each axis of shape (points,), as the functions of one rectangle."""
         axes = [PointBasis(v[None, None] - a.origin[:, None, None]) for v, a in zip((x, y), self.axes, strict=True)]
         values = [b.modes(a.length[:, None], a.modes) for b, a in zip(axes, self.axes, strict=True)]
         nowhere = np.zeros((1, 1))
@@ -290,7 +290,7 @@ class BlockModes:
     @cached_property
     def _weights(self) -> Float:
         """Weights of the Gaussians, shape (G, nodes). [m]"""
-        return radau(NODES)[1] * (REACH * 2.0 / np.sqrt(np.pi) / self.limit)[:, None]
+        return np.asarray(radau(NODES)[1] * (REACH * 2.0 / np.sqrt(np.pi) / self.limit)[:, None])
 
     def _axis_tails(self, axis: int, a: Patch, b: Patch) -> tuple[Float, Float]:
         """Sums over all modes and over those in the box at every Gaussian, shape (G, pairs, nodes, p, p')."""

@@ -9,19 +9,20 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from thermostack.errors import InputError, SolveError
+from thermostack.errors import InputError
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
+from thermostack.solvers.layered.coefficients import PointBasis
 from thermostack.solvers.layered.faces import LOWER, OUT, UPPER, BlockModes, Flux, Level
-from thermostack.solvers.layered.layout import layouts
 from thermostack.solvers.layered.loads import MEAN, Loads
 from thermostack.solvers.layered.settings import LayeredSettings
-from thermostack.solvers.layered.solve import Solved, solve_group
-from thermostack.solvers.layered.system import System, block_modes, level_of
+from thermostack.solvers.layered.solve import Solved, solve_one
+from thermostack.solvers.layered.system import level_of
 from thermostack.solvers.layered.validate import check
 
 __all__ = ["Hottest", "LayeredField", "layered_field"]
 
 Float = NDArray[np.float64]
+SideFluxes = dict[tuple[int, int, str], tuple[list[Flux], float]]
 
 
 @dataclass(frozen=True)
@@ -102,8 +103,8 @@ class LayeredField:
                 raise InputError(f"{name} lies outside contact {contact}", where=name, expected="a point inside it")
         if self.solved.direct.system.layout.closed[contact]:
             if sides.below == ENVIRONMENT:
-                return -self._evaluate(sides.above, LOWER, x, y) / self.arrays.contact_r[0, contact]
-            return self._evaluate(sides.below, OUT, x, y) / self._area(sides.below)
+                return np.asarray(-self._evaluate(sides.above, LOWER, x, y) / self.arrays.contact_r[0, contact])
+            return self._evaluate(sides.below, OUT, x, y)
         return self._open_flux(contact, x, y) / float(np.prod(high - low))
 
     def hottest(self, slab: int, side: float = 0.0, points: int = 49) -> Hottest:
@@ -159,9 +160,6 @@ class LayeredField:
             grid.append(v)
         return grid[0], grid[1]
 
-    def _area(self, block: int) -> float:
-        return float(np.prod(self.arrays.size[0, block]))
-
     @cached_property
     def _weights(self) -> Float:
         """Power of each column of the solution. [W]"""
@@ -170,11 +168,11 @@ class LayeredField:
         return weights
 
     @cached_property
-    def _fluxes(self) -> list[dict[tuple[int, int, str], tuple[list[Flux], float]]]:
+    def _fluxes(self) -> list[SideFluxes]:
         """Flux through every side of every open contact, in each symmetry class, with its sign."""
         return [self._class_fluxes(loads, x) for loads, x in zip(self.solved.loads, self.solved.solutions, strict=True)]
 
-    def _class_fluxes(self, loads: Loads, x: Float) -> dict[tuple[int, int, str], tuple[list[Flux], float]]:
+    def _class_fluxes(self, loads: Loads, x: Float) -> SideFluxes:
         system, found = loads.system, {}
         for side in system.sides:
             i = side.contact
@@ -190,7 +188,7 @@ class LayeredField:
         return found
 
     def _evaluate(self, block: int, level: Level, x: Float, y: Float) -> Float:
-        """Rise on a level of a block (or what leaves it by a film, times its area), shape (nx, ny)."""
+        """Rise on a level of a block, or the flux density that leaves by a film, shape (nx, ny). [K] or [W/m²]"""
         total = np.zeros((len(x), len(y)))
         for loads, solution, fluxes in zip(self.solved.loads, self.solved.solutions, self._fluxes, strict=True):
             system = loads.system
@@ -202,8 +200,7 @@ class LayeredField:
                 if where == block:
                     for part in parts:
                         total += sign * modes.response(points, part)[0, 0, 0].reshape(total.shape)
-        scale = self._area(block) if level == OUT else 1.0
-        return (total + self._direct(block, level, x, y)) * scale
+        return total + self._direct(block, level, x, y)
 
     def _direct(self, block: int, level: Level, x: Float, y: Float) -> Float:
         """Rise by the sources on the block itself, shape (nx, ny). [K]"""
@@ -226,10 +223,11 @@ class LayeredField:
             modes: BlockModes = loads.system.blocks[keys[0][1]]
             for part in fluxes[keys[0]][0]:
                 values = []
-                for axis, points in enumerate((x, y)):
+                for axis, (points, basis) in enumerate(zip((x, y), part.patch.bases, strict=True)):
+                    assert not isinstance(basis, PointBasis)
                     low, high = part.patch.ends[axis]
                     at = (points - modes.axes[axis].origin[0])[None, None]
-                    values.append(part.patch.bases[axis].values(at, low, high)[0, 0])
+                    values.append(basis.values(at, low, high)[0, 0])
                 total += values[0] @ part.heat[0, 0] @ values[1].T
         return total
 
@@ -262,29 +260,15 @@ def layered_field(
     check(graph, arrays)
     if arrays.samples != 1:
         raise InputError(f"{arrays.samples} samples", where="arrays", expected="one sample for a field")
-    solved = best_solution(graph, arrays, settings)
-    return LayeredField(graph, arrays, _powers(graph, powers), solved)
-
-
-def best_solution(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Solved:
-    """Solution of one sample with as many polynomials as the tolerance asks for."""
-    effort = 1.0
-    for _ in range(settings.rounds + 1):
-        [(layout, _)] = layouts(graph, arrays, settings, effort)
-        solved = solve_group(graph, arrays, layout)
-        share = solved.share
-        if share.max(initial=0.0) <= settings.tolerance:
-            break
-        effort *= settings.step
-    if not all(np.isfinite(x).all() for x in solved.solutions):
-        raise SolveError("layered: the field is not finite")
-    return solved
+    return LayeredField(graph, arrays, _powers(graph, powers), solve_one(graph, arrays, settings))
 
 
 def _powers(graph: Graph, powers: Sequence[float] | Float) -> Float:
     values = np.asarray(powers, dtype=float).reshape(-1)
     if values.shape != (len(graph.sources),) or not np.isfinite(values).all():
-        raise InputError(f"{values.size} powers", where="powers", expected=f"{len(graph.sources)} finite numbers, one a source")
+        raise InputError(
+            f"{values.size} powers", where="powers", expected=f"{len(graph.sources)} finite numbers, one a source"
+        )
     return values
 
 
@@ -296,6 +280,3 @@ def _peaks(rise: Float) -> list[tuple[int, int]]:
     peaks = np.argwhere(rise >= np.max(around, axis=0))
     order = np.argsort(-rise[peaks[:, 0], peaks[:, 1]])
     return [(int(i), int(j)) for i, j in peaks[order]]
-
-
-__all__ += ["System", "best_solution", "block_modes"]

@@ -131,7 +131,7 @@ def rise_at_cut(low: Hybrid | None, high: Hybrid | None, r_top: Float | None) ->
     Elimination gives θ_c = (D α₁ q + α₂ p)/(Y₂ + D Y₁) with D = R₂ Y₂ + α₂², which holds for an empty part too. Above a
     closed face θ_h = r (α₂ q_c − Y₂ θ_h), so that D = R₂(1 + r Y₂) + α₂² r and Y₂ → 1 + r Y₂.
     """
-    zero, one = np.float64(0.0), np.float64(1.0)
+    zero, one = np.zeros(1), np.ones(1)
     alpha_1, Y_1 = (one, zero) if low is None else (low.alpha, low.Y)
     R_2, alpha_2, Y_2 = (zero, one, zero) if high is None else high
     if r_top is not None:

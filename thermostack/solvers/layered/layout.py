@@ -1,6 +1,6 @@
 """How a sample is laid out for solving: what is closed by a film, what is symmetric, how many modes each block needs.
 
-Samples with the same layout are solved together; a layout depends on the sample alone, so that its batch does not matter.
+Samples with the same layout are solved together. A layout depends on the sample alone: its batch does not matter.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
 SHADOW_REACH = 4.0
-"""The Gaussians that stand for modes outside the box follow a single wave to within 3 % up to this many times its edge."""
+"""The Gaussians that stand for modes outside the box follow a wave to within 3 % up to this many times its edge."""
 
 
 @dataclass(frozen=True)
@@ -131,8 +131,7 @@ def _whole(arrays: Arrays, rect: Float, block: int) -> NDArray[np.bool_]:
     size, centre = arrays.size[:, block], arrays.centre[:, block]
     slack = TOLERANCE * size
     low, high = np.abs(rect[:, :2] - centre + 0.5 * size), np.abs(rect[:, 2:] - centre - 0.5 * size)
-    whole: NDArray[np.bool_] = ((low <= slack) & (high <= slack)).all(axis=1)
-    return whole
+    return np.asarray(((low <= slack) & (high <= slack)).all(axis=1))
 
 
 def _shaded(graph: Graph, arrays: Arrays) -> NDArray[np.bool_]:
@@ -233,7 +232,7 @@ def _degrees(
             nearest = np.min(np.abs(edges - middle[:, i]), axis=0) / half[:, i]
             blurred = half[:, i] / t * np.sqrt(np.maximum(1.0 - nearest**2, 0.0))
             extra = np.maximum(extra, np.where(closed[:, j, None], 0.0, blurred))
-        fine = 3.0 * shaded.any(axis=1)[:, None]
+        fine = 3.0 * np.any(shaded, axis=1, keepdims=True)
         wanted.append(settings.polynomials + settings.detail * extra + fine)
     degrees = effort * np.stack(np.broadcast_arrays(*wanted), axis=1)
     # few different sizes: steps of 2 up to 12, of 4 beyond

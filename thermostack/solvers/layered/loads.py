@@ -1,9 +1,9 @@
 """Right-hand sides and evaluation rows: how sources and probes see the contacts, with the shadows that sources cast.
 
-A source and a probe are the same thing, a rectangle on a level, seen from two ends. Flux through a contact consists of a
-given part, the *shadow*, and polynomials that correct it. The shadow of a rectangle on the lower face of a block is
-the flux that would cross a contact on the upper face if the block above had the same footprint; each mode then stands
-alone,
+A source and a probe are the same thing, a rectangle on a level, seen from two ends. Flux through a contact consists
+of a given part, the *shadow*, and polynomials that correct it. The shadow of a rectangle on the lower face of a block
+is the flux that would cross a contact on the upper face if the block above had the same footprint; each mode then
+stands alone,
 
     F̂_mn = Z_lh s_mn / (Z_hh + r + Z_above),
 
@@ -34,8 +34,8 @@ Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 MEAN = (np.zeros(1, dtype=np.intp), np.zeros(1, dtype=np.intp))
 MODE_SHARE = 2e-3
-"""Error of what modes beyond the box contribute, as a share of it, where the face is a half-space there; where it is not
-yet, the mismatch adds to it. Calibrated on the published flux-channel series (largest seen there: 0.12 %)."""
+"""Error of what modes beyond the box contribute, as a share of it, where the face is a half-space there; where it is
+not yet, the mismatch adds to it. Calibrated on the published flux-channel series (largest seen there: 0.12 %)."""
 Place = tuple[int, str | Cut]
 
 
@@ -71,7 +71,8 @@ def columns(graph: Graph, arrays: Arrays) -> Columns:
     """Collect sources and probes; a probe that averages over just what a source heats shares its column."""
     places: list[Place] = [(s.block, LOWER) for s in graph.sources]
     probes: list[Place] = [(graph.block_of_slab[p.slab], level_of(graph, p.slab, p.side)) for p in graph.probes]
-    source, probe, extra = np.arange(len(places)), np.zeros(len(probes), dtype=np.intp), []
+    source, probe = np.arange(len(places)), np.zeros(len(probes), dtype=np.intp)
+    extra: list[int] = []
     sources, rects = arrays.source_rect, arrays.probe_rect
     same = (
         (sources[:, None] == rects[:, :, None]).all(axis=(0, 3))
@@ -135,7 +136,7 @@ class Loads:
                 found[side] = Flux(block.shadow_patch(own, rect, lower, polynomials, covers), heat)
         return found
 
-    def _columns_of(self, side: Side) -> Int:
+    def columns_of(self, side: Side) -> Int:
         """Columns that cast a shadow through the contact of a side."""
         return self.columns.groups[self.system.graph.contacts[side.contact].below, LOWER]
 
@@ -164,7 +165,7 @@ class Loads:
         out = -self.rows
         system = self.system
         for cast, shadow in self.shadows.items():
-            index = self._columns_of(cast)
+            index = self.columns_of(cast)
             for side in system.sides:
                 if side.block == cast.block:
                     rise = system.blocks[side.block].response(system.patches[side], shadow)[:, 0]
@@ -194,14 +195,14 @@ class Loads:
         once, both = np.zeros((2, self.system.arrays.samples, count, count))
         casts = list(self.shadows)
         for n, cast in enumerate(casts):
-            index, shadow, block = self._columns_of(cast), self.shadows[cast], self.system.blocks[cast.block]
+            index, shadow, block = self.columns_of(cast), self.shadows[cast], self.system.blocks[cast.block]
             for place, members in self.columns.groups.items():
                 if place[0] == cast.block:
                     rise = block.response(self.patches[place], shadow)[..., 0]
                     once[:, members[:, None], index] += cast.sign * rise
             for other in casts[n:]:
                 if other.block == cast.block:
-                    theirs = self._columns_of(other)
+                    theirs = self.columns_of(other)
                     value = cast.sign * other.sign * block.mutual(shadow, self.shadows[other])
                     both[:, index[:, None], theirs] += value
                     if other is not cast:

@@ -1,7 +1,7 @@
 """Which modes an axis of a block carries, and the sum of what lies beyond them.
 
-A face responds to fine detail like a half-space: Z → 1/(k γ). Only a *box* of modes, up to γ_b, is summed with the exact
-Z. What lies outside is summed to infinity with 1/γ written as a few Gaussians, which separate the two axes:
+A face responds to fine detail like a half-space: Z → 1/(k γ). Only a *box* of modes, up to γ_b, is summed with the
+exact Z. What lies outside is summed to infinity with 1/γ written as a few Gaussians, which separate the two axes:
 
     1/γ ≈ (2/√π) ∫₀^t₀ exp(−γ²t²) dt ≈ Σ_q w_q exp(−(mπt_q/a)²) exp(−(nπt_q/b)²),     γ > γ_b, γ_b t₀ = 2.5.
 

@@ -33,7 +33,9 @@ class LayeredSettings:
         Polynomials are raised, sample by sample, until the estimated error of every probe is below this share of the
         hottest probe of the same source (or `most` or `rounds` is reached).
     rounds : int
-        How many times they may be raised.
+        How many times they may be raised…
+    step : float
+        …and the factor each time.
     limit : float
         `SolveError` is raised if the estimated error is still above this share.
     workers : int or None
@@ -49,15 +51,18 @@ class LayeredSettings:
     largest: int = 400
     tolerance: float = 5e-4
     rounds: int = 2
+    step: float = 1.35
     limit: float = 0.05
     workers: int | None = None
 
     def __post_init__(self) -> None:
         if self.polynomials < 4 or self.most < self.polynomials:
             raise InputError(
-                f"{self.polynomials} to {self.most} polynomials", where="polynomials", expected="at least 4, most not less"
+                f"{self.polynomials} to {self.most} polynomials",
+                where="polynomials",
+                expected="at least 4, most not less",
             )
-        for name in ("depth", "waves", "least_waves", "tolerance", "limit"):
+        for name in ("depth", "waves", "least_waves", "tolerance", "limit", "step"):
             if not getattr(self, name) > 0.0:
                 raise InputError(f"{getattr(self, name)}", where=name, expected="a number > 0")
         if self.detail < 0.0 or self.rounds < 0 or self.largest < 8 or (self.workers is not None and self.workers < 1):

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from thermostack.errors import SolveError
 from thermostack.solvers.graph import Arrays, Graph, Response
@@ -21,7 +22,7 @@ from thermostack.solvers.layered.settings import LayeredSettings
 from thermostack.solvers.layered.system import System
 from thermostack.solvers.layered.validate import check
 
-__all__ = ["Solved", "layered", "solve_group"]
+__all__ = ["Solved", "layered", "solve_group", "solve_one"]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
@@ -29,75 +30,134 @@ Int = NDArray[np.intp]
 LOWER_ORDER = 0.85
 """Share of the total degree of a second, cheaper solution, from whose change the error is estimated."""
 SAFETY = 3.2
-"""Factor on that change: it holds for errors that fall like 1/p² (2.6 is then left of the change) and all faster ones."""
+"""Factor on that change: enough for errors that fall like 1/p² (2.6 of the change is then left) and all faster ones."""
 CROSS = 0.2
 """Least share of the geometric mean of the changes of source and probe: a single change may vanish by chance."""
 FLOOR = 5e-6
 """Least error, as a share of the hottest probe of a source."""
-RAISE = 1.35
-"""Factor on the numbers of polynomials from one round to the next."""
 CHUNK_BYTES = 3.2e7
 """Working memory of one thread."""
 
 
 def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = None) -> Response:
-    """Solve."""
+    """Solve conduction through blocks and contacts by cosine modes and polynomial contact flux.
+
+    Parameters
+    ----------
+    graph : Graph
+        Which faces touch.
+    arrays : Arrays
+        Sizes and properties; samples that share a row are not computed twice where only geometry enters.
+    settings : LayeredSettings, optional
+        Defaults reach 0.05 % of the hottest probe, by the solver's own estimate.
+
+    Returns
+    -------
+    Response
+        Influence of every source on every probe, flow through contacts, estimated error.
+
+    Raises
+    ------
+    InputError
+        If the arrays make no possible stack; `where` names field, sample and index.
+    SolveError
+        If a result is not finite or its estimated error is above the limit of the settings.
+
+    Notes
+    -----
+    Flux through a contact is the unknown, in products of Legendre polynomials; every block turns flux into temperature
+    mode by mode; continuity is tested with the same polynomials (a Galerkin method for the flux, so that mean rises
+    converge twice as fast as the flux and a self-influence approaches its limit from above). Perfect contacts and
+    contacts of any resistance are the same to it. Sources enter as right-hand sides: a new power map on the same
+    regions is a product with `influence`.
+    """
     settings = settings or LayeredSettings()
     check(graph, arrays)
     samples, probes, sources = arrays.samples, len(graph.probes), len(graph.sources)
     influence, error = np.zeros((2, samples, probes, sources))
-    flow = np.zeros((samples, len(graph.contacts), sources))
+    flow, share = np.zeros((samples, len(graph.contacts), sources)), np.zeros(samples)
 
     def run(task: tuple[Layout, Int]) -> None:
         layout, index = task
         solved = solve_group(graph, rows(arrays, index), layout)
-        influence[index], error[index], flow[index] = solved.influence, solved.error, solved.flow
+        influence[index], error[index] = solved.influence, solved.error
+        flow[index], share[index] = solved.flow, solved.share
 
     pending, effort = np.arange(samples), 1.0
-    for attempt in range(settings.rounds + 1):
-        tasks = list(_tasks(graph, arrays, settings, pending, effort))
-        workers = min(settings.workers or os.cpu_count() or 1, len(tasks))
-        if workers > 1:
-            with ThreadPoolExecutor(workers) as pool:
-                list(pool.map(run, tasks))
-        else:
-            for task in tasks:
-                run(task)
-        scale = np.abs(influence).max(axis=1, initial=1e-300)[:, None]
-        share = (error / scale).max(axis=(1, 2), initial=0.0)
-        pending, effort = np.flatnonzero(share > settings.tolerance), effort * RAISE
+    for _ in range(settings.rounds + 1):
+        _run_all(run, list(_tasks(graph, arrays, settings, pending, effort)), settings.workers)
+        pending, effort = pending[share[pending] > settings.tolerance], effort * settings.step
         if not len(pending):
             break
-    if not (np.isfinite(influence).all() and np.isfinite(flow).all()):
-        bad = int(np.argwhere(~np.isfinite(influence).all(axis=(1, 2)))[0, 0])
-        raise SolveError(f"layered: the result of sample {bad} is not finite")
+    finite = np.isfinite(influence).all(axis=(1, 2)) & np.isfinite(flow).all(axis=(1, 2))
+    if not finite.all():
+        raise SolveError(f"layered: the result of sample {int(np.argmin(finite))} is not finite")
     if share.max(initial=0.0) > settings.limit:
         raise SolveError(
-            f"layered: estimated error {share.max():.2g} of the hottest probe in sample {int(share.argmax())}, limit "
-            f"{settings.limit:g}; raise `most` or `rounds`"
+            f"layered: estimated error {share.max():.2g} of the hottest probe in sample {int(share.argmax())}, above "
+            f"the limit {settings.limit:g}; raise `most` or `rounds` of the settings"
         )
     return Response(influence, flow, error, "layered")
+
+
+def solve_one(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Solved:
+    """Solution of one checked sample with as many polynomials as the tolerance asks for."""
+    effort = 1.0
+    for _ in range(settings.rounds + 1):
+        [(layout, _)] = layouts(graph, arrays, settings, effort)
+        solved = solve_group(graph, arrays, layout)
+        if solved.share.max(initial=0.0) <= settings.tolerance:
+            break
+        effort *= settings.step
+    if not all(np.isfinite(x).all() for x in solved.solutions):
+        raise SolveError("layered: the field is not finite")
+    return solved
+
+
+def _run_all(run: Callable[[tuple[Layout, Int]], None], tasks: list[tuple[Layout, Int]], workers: int | None) -> None:
+    """Run all tasks, on several threads if that many are allowed; each thread keeps to one BLAS thread."""
+    count = min(workers or os.cpu_count() or 1, len(tasks))
+    if count <= 1:
+        for task in tasks:
+            run(task)
+        return
+    with _blas().limit(limits=1), ThreadPoolExecutor(count) as pool:
+        list(pool.map(run, tasks))
+
+
+@cache
+def _blas() -> ThreadpoolController:
+    """Handle on the BLAS libraries that are loaded; finding them takes longer than a small solve."""
+    return ThreadpoolController()
 
 
 def _tasks(
     graph: Graph, arrays: Arrays, settings: LayeredSettings, pending: Int, effort: float
 ) -> Iterator[tuple[Layout, Int]]:
     """Chunks of samples of one layout that fit into memory."""
-    for layout, index in layouts(graph, rows(arrays, pending), settings, effort):
+    chosen = arrays if len(pending) == arrays.samples else rows(arrays, pending)
+    for layout, index in layouts(graph, chosen, settings, effort):
         unknowns = sum(px * py // 2 for px, py in layout.degrees)
         products = sum((px * py) ** 2 for px, py in layout.degrees)
         modes = sum(m * n for m, n in layout.modes) * (8 + len(graph.sources) + len(graph.probes))
         shrink = np.prod([4 if p != (None,) else 1 for p in layout.parities])
         size = 8.0 * (2 * unknowns**2 + 2 * products + modes) / shrink
-        count = int(max(1, CHUNK_BYTES // size))
-        chosen = pending[index] if len(pending) < arrays.samples or arrays.samples > 1 else index
-        for start in range(0, len(chosen), count):
-            yield layout, chosen[start : start + count]
+        count, members = int(max(1, CHUNK_BYTES // size)), pending[index]
+        for start in range(0, len(members), count):
+            yield layout, members[start : start + count]
 
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """Solution of samples with one layout."""
+    """Solution of samples that share a layout.
+
+    Attributes
+    ----------
+    loads : tuple of Loads
+        Sources and probes in every symmetry class; that with the mean comes first.
+    direct : Loads
+        The same in the class that holds all modes that the sources excite.
+    """
 
     loads: tuple[Loads, ...]
     direct: Loads
@@ -144,6 +204,12 @@ class Solved:
         return np.asarray(SAFETY * change + modes + FLOOR * hottest)
 
     @cached_property
+    def share(self) -> Float:
+        """Largest estimated error as a share of the hottest probe of the same source, shape (S,)."""
+        hottest = np.abs(self.influence).max(axis=1, keepdims=True, initial=1e-300)
+        return np.asarray((self.error / hottest).max(axis=(1, 2), initial=0.0))
+
+    @cached_property
     def flow(self) -> Float:
         """Heat upwards through contacts, shape (S, contacts, sources). [W/W]"""
         total: Float = np.zeros(1)
@@ -154,15 +220,13 @@ class Solved:
 
 
 def _solve(matrix: Float, right: Float) -> Float:
-    return np.linalg.solve(matrix, right) if matrix.shape[-1] else right
+    return np.asarray(np.linalg.solve(matrix, right)) if matrix.shape[-1] else right
 
 
 def solve_group(graph: Graph, arrays: Arrays, layout: Layout) -> Solved:
     """Set up all symmetry classes of samples that share a layout."""
     cols = columns(graph, arrays)
-    classes = tuple(
-        Loads(System(graph, arrays, layout, (px, py)), cols) for px, py in product(*layout.parities)
-    )
+    classes = tuple(Loads(System(graph, arrays, layout, (px, py)), cols) for px, py in product(*layout.parities))
     # the direct rise has no contacts in it: all modes at once, except where the sources excite even ones alone
     parities = tuple(None if len(p) == 2 else p[0] for p in layout.parities)
     same = [loads for loads in classes if loads.system.parity == parities]

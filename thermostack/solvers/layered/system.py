@@ -33,10 +33,7 @@ def block_modes(graph: Graph, arrays: Arrays, layout: Layout, block: int, parity
     size, centre = arrays.size[:, block], arrays.centre[:, block]
     counts = layout.modes[block]
     limit = np.min(np.array(counts) * np.pi / size, axis=1)
-    axes = [
-        Axis(size[:, a], (centre - 0.5 * size)[:, a], limit, counts[a], parity[a])
-        for a in range(2)
-    ]
+    axes = [Axis(size[:, a], (centre - 0.5 * size)[:, a], limit, counts[a], parity[a]) for a in range(2)]
     slabs = tuple(
         Slab(*(getattr(arrays, f)[:, s, None, None] for f in ("thickness", "k_through", "k_in_plane", "r_above")))
         for s in range(graph.first_slab[block], graph.first_slab[block + 1])

@@ -90,7 +90,9 @@ def _check_shapes(graph: Graph, arrays: Arrays) -> None:
     for name, shape in wanted.items():
         value = getattr(arrays, name)
         if value.shape[1:] != shape or len(value) not in (1, samples):
-            raise InputError(f"shape {value.shape}", where=name, expected=f"(1 or {samples}, {', '.join(map(str, shape))})")
+            raise InputError(
+                f"shape {value.shape}", where=name, expected=f"(1 or {samples}, {', '.join(map(str, shape))})"
+            )
         _require(np.isfinite(value), name, "must be finite", value)
 
 
