@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from .materials import Material as Material
     from .materials import interfaces as interfaces
     from .materials import materials as materials
+    from .methods import SideBySide as SideBySide
+    from .methods import side_by_side as side_by_side
     from .prediction import Prediction as Prediction
     from .prediction import predict as predict
     from .stack.files import read_stack as read_stack
@@ -49,12 +51,16 @@ _HOME = {
     ".cautions": ("Caution",),
     ".comparison": ("Comparison", "compare"),
     ".errors": (
-        "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError", "UnknownNameError",
+        "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError",
+        "UnknownNameError",
     ),
+    ".methods": ("SideBySide", "side_by_side"),
     ".materials": ("InterfaceClass", "Material", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),
     ".stack.files": ("read_stack", "read_variants", "write_stack"),
-    ".stack.parts": ("Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor"),
+    ".stack.parts": (
+        "Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor",
+    ),
     ".stack.stack": ("Stack",),
     ".sweeping": ("Sweep", "sweep"),
     ".units": ("Value",),

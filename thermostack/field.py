@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError, UnknownNameError, suggest
-from .operating import OperatingPoint
+from .model import Model, model_of
+from .operating import OperatingPoint, operate
+from .solvers import solver_named
+from .stack.stack import Stack
 from .units import ValueLike, convert, parse
 
 if TYPE_CHECKING:
     from .solvers.layered import LayeredField
 
-__all__ = ["HotPoint", "Map", "Slice", "StackField"]
+__all__ = ["HotPoint", "Map", "Points", "Slice", "StackField", "hot_points", "model_with_hot_points"]
 
 Float: TypeAlias = NDArray[np.float64]
+Points: TypeAlias = dict[str, tuple[tuple[float, float], ...]]
+"""Points of active faces by die, as fractions of its sides from the lower left corner."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +143,14 @@ class StackField:
         """
         slab = self._slab(part)
         x, y = self._grid(slab, points, x, y)
-        return Map(part, "temperature", "°C", 1e3 * x, 1e3 * y, self._celsius(slab, depth, self._solved.rise(slab, depth, x, y)))
+        return Map(
+            part,
+            "temperature",
+            "°C",
+            1e3 * x,
+            1e3 * y,
+            self._celsius(slab, depth, self._solved.rise(slab, depth, x, y)),
+        )
 
     def flux(self, interface: str, *, points: int = 61) -> Map:
         """Return the heat flux that enters an interface from below. [W/mm²]
@@ -154,7 +167,7 @@ class StackField:
         rect = self.point.arrays.contact_rect[0, contacts]
         low, high = rect[:, :2].min(axis=0), rect[:, 2:].max(axis=0)
         step = (high - low).max() / points
-        x, y = (np.linspace(a, b, max(int(round((b - a) / step)), 2) + 1) for a, b in zip(low, high, strict=True))
+        x, y = (np.linspace(a, b, max(round((b - a) / step), 2) + 1) for a, b in zip(low, high, strict=True))
         x, y = 0.5 * (x[1:] + x[:-1]), 0.5 * (y[1:] + y[:-1])
         values = np.full((len(x), len(y)), np.nan)
         for contact, (x0, y0, x1, y1) in zip(contacts, rect, strict=True):
@@ -185,12 +198,15 @@ class StackField:
                 continue
             x, depth = np.linspace(x0, x1, points), np.linspace(0.0, 1.0, levels)
             values = np.stack(
-                [self._celsius(slab, d, self._solved.rise(slab, float(d), x, np.array([at]))[:, 0]) for d in depth], axis=1
+                [self._celsius(slab, d, self._solved.rise(slab, float(d), x, np.array([at]))[:, 0]) for d in depth],
+                axis=1,
             )
             thickness = 1e3 * float(self.point.arrays.thickness[0, slab])
             slices.append(Slice(described.part.name, 1e3 * x, depth, thickness, values))
         if not slices:
-            raise InputError(f"the plane y = {y} cuts nothing", where="y", expected="a plane through the dies, such as '0 mm'")
+            raise InputError(
+                f"the plane y = {y} cuts nothing", where="y", expected="a plane through the dies, such as '0 mm'"
+            )
         return tuple(slices)
 
     # -- how
@@ -215,7 +231,8 @@ class StackField:
         rows = {row.part: row.contacts for rows in self.point.model.rows.values() for row in rows if row.contacts}
         if interface not in rows:
             raise UnknownNameError(
-                f"no contact between two footprints is named {interface!r}; {suggest(str(interface), rows)}", where="field"
+                f"no contact between two footprints is named {interface!r}; {suggest(str(interface), rows)}",
+                where="field",
             )
         return list(rows[interface])
 
@@ -228,5 +245,49 @@ class StackField:
     def _grid(self, slab: int, points: int, x: Float | None, y: Float | None) -> tuple[Float, Float]:
         x0, y0, x1, y1 = self._rect(slab)
         step = max(x1 - x0, y1 - y0) / max(points - 1, 1)
-        made = (np.linspace(a, b, max(int(round((b - a) / step)), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
+        made = (np.linspace(a, b, max(round((b - a) / step), 2) + 1) for a, b in ((x0, x1), (y0, y1)))
         return tuple(m if given is None else np.asarray(given, float) for m, given in zip(made, (x, y), strict=True))  # type: ignore[return-value]
+
+
+# -- where the hottest points lie
+
+
+@lru_cache(maxsize=128)
+def hot_points(stack: Stack, solver: str) -> Points:
+    """Return where the hottest point of each active face lies.
+
+    Only a solver that sees regions and corners is asked; for the others, and where everything is centred, it is the
+    centre, and nothing is returned. The place hardly moves with what is sampled or swept, and a maximum is flat: probes
+    put there stand for the junction of all samples.
+    """
+    model = model_of(stack)
+    if solver != "layered" or _is_centred(model):
+        return {}
+    field = StackField(operate(model, solver_named(solver)))
+    found: Points = {}
+    for die in model.dies:
+        hot = field.hottest(die)
+        x0, y0, x1, y1 = field._rect(model.slab_of_die(die))
+        found[die] = (((1e-3 * hot.x - x0) / (x1 - x0), (1e-3 * hot.y - y0) / (y1 - y0)),)
+    return found
+
+
+def _is_centred(model: Model) -> bool:
+    """Tell whether one evenly heated die and all else lie on one centre, so that this is the hottest point."""
+    arrays = model.arrays()
+    middle = arrays.centre[0, 0]
+    contacts = 0.5 * (arrays.contact_rect[0, :, :2] + arrays.contact_rect[0, :, 2:])
+    sources = 0.5 * (arrays.source_rect[0, :, :2] + arrays.source_rect[0, :, 2:])
+    off = max(float(np.abs(c - middle).max()) for c in (arrays.centre[0], contacts, sources))
+    pairs = [(c.below, c.above) for c in model.graph.contacts]
+    return off < 1e-9 and len(arrays.source_rect[0]) == 1 and len(set(pairs)) == len(pairs)
+
+
+def model_with_hot_points(stack: Stack, solver: str, points: Iterable[Points] = ()) -> Model:
+    """Return the stack made ready, with probes at its hottest points (and at others found for its variants)."""
+    every: dict[str, dict[tuple[float, float], None]] = {}
+    for found in (hot_points(stack, solver), *points):
+        for die, places in found.items():
+            every.setdefault(die, {}).update(dict.fromkeys(places))
+    model = model_of(stack)
+    return model.with_points({die: tuple(places) for die, places in every.items()}) if every else model

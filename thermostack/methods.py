@@ -15,7 +15,7 @@ from .tables import Cell, Column, Table
 __all__ = ["SideBySide", "side_by_side"]
 
 WHY = {
-    "one-dimensional": "each step in width spreads into an even film; power regions, voids and offsets of the die are not seen",
+    "one-dimensional": "each step in width spreads into an even film; regions, voids and offsets are not seen",
     "axisymmetric": "every footprint is a disk of equal area; corners, regions and offsets are not seen",
     "layered": "three-dimensional; every rectangle where it is",
 }

@@ -1,9 +1,9 @@
 """The operating point: temperatures that fit the conductivities and the leakage they give, on top of any solver.
 
-*Conductivity.* Each slab has that of its mean temperature. A die has that of its upper face's mean, and the temperatures
-of its active face follow by a Kirchhoff step from there: with k at the upper face the transformed temperature U meets the
-joint above as the true one does (to first order in what differs along that face), and within the die U is exact, also
-for a region that is much hotter than the die's mean.
+*Conductivity.* Each slab has that of its mean temperature. A die has that of its upper face's mean, and the
+temperatures of its active face follow by a Kirchhoff step from there: with k at the upper face the transformed
+temperature U meets the joint above as the true one does (to first order in what differs along that face), and within
+the die U is exact, also for a region that is much hotter than the die's mean.
 
 *Leakage.* Each die's leakage follows its mean temperature, which is linear in all powers: Newton's method on that small
 system, from the cold side, where the law is convex and the method climbs to the lower, stable point. Where heat begets
@@ -239,7 +239,18 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         if change < TOLERANCE:
             error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
             return OperatingPoint(
-                model, v, graph, arrays, response, power - board_power, board_power, warmed, error, stretch, coolant, step
+                model,
+                v,
+                graph,
+                arrays,
+                response,
+                power - board_power,
+                board_power,
+                warmed,
+                error,
+                stretch,
+                coolant,
+                step,
             )
     raise SolveError(
         f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; the last one still "
@@ -291,8 +302,8 @@ def _leaking(model: Model, v: Values, response: Response, power: Float, coolant:
         if np.any(radius >= 1):
             count = f"in {int(np.sum(radius >= 1))} of {len(radius)} samples " if len(radius) > 1 else ""
             raise SolveError(
-                f"{model.stack.name}: the die runs away {count}- each watt of leakage begets {np.max(radius):.2f} W more; "
-                "cool it better, or lower the power or the leakage"
+                f"{model.stack.name}: the die runs away {count}- each watt of leakage begets {np.max(radius):.2f} W "
+                "more; cool it better, or lower the power or the leakage"
             )
         residual = still + np.einsum("sde,se->sd", gain, leakage - described) - temperature
         climb = np.linalg.solve(np.eye(len(means)) - loop, residual[:, :, None])[:, :, 0]

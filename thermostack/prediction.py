@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from .cautions import Caution, cautions
 from .errors import InputError
-from .model import model_of
+from .field import HotPoint, StackField, model_with_hot_points
 from .operating import OperatingPoint, operate, to_limit
 from .solvers import solver_named
 from .stack.stack import Stack
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DEFAULT_SOLVER", "Prediction", "predict"]
 
-DEFAULT_SOLVER = "one-dimensional"
+DEFAULT_SOLVER = "layered"
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,6 +91,18 @@ class Prediction:
 
     def _absolute(self, rise: float) -> float:
         return float(self.point.coolant[0] + rise)
+
+    # -- anywhere
+
+    @cached_property
+    def field(self) -> StackField:
+        """Temperature and heat flux anywhere: maps of faces, sections; by the layered solver only."""
+        return StackField(self.point)
+
+    @cached_property
+    def hottest(self) -> HotPoint:
+        """Hottest point of the active faces, and where it lies; by the layered solver only."""
+        return self.field.hottest(self.hottest_die)
 
     # -- tables
 
@@ -285,4 +297,4 @@ def predict(stack: Stack, solver: str = DEFAULT_SOLVER) -> Prediction:
     SolveError
         No operating point was found.
     """
-    return Prediction(stack, solver, operate(model_of(stack), solver_named(solver)))
+    return Prediction(stack, solver, operate(model_with_hot_points(stack, solver), solver_named(solver)))

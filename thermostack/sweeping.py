@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError
+from .field import hot_points, model_with_hot_points
 from .model import Model, Values, model_of
 from .operating import OperatingPoint, operate
 from .prediction import DEFAULT_SOLVER
@@ -196,7 +197,8 @@ def sweep(
     for name, low, high in wanted:
         corners = [corner.change(name, end) for corner in corners for end in (low, high)]
     grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
-    model = max((model_of(corner) for corner in corners), key=_generality)
+    general = max(corners, key=lambda corner: _generality(model_of(corner)))
+    model = model_with_hot_points(general, solver, [hot_points(corner, solver) for corner in corners])
     values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
     return Sweep(stack, tuple(axes), operate(model, solver_named(solver), values))
 

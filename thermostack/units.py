@@ -25,7 +25,18 @@ import pint
 
 from .errors import InputError, UnitError
 
-__all__ = ["DIMENSIONS", "Dimension", "Value", "ValueLike", "convert", "parse", "quantity", "show", "unit_text"]
+__all__ = [
+    "DIMENSIONS",
+    "Dimension",
+    "Value",
+    "ValueLike",
+    "convert",
+    "parse",
+    "quantity",
+    "show",
+    "to_si",
+    "unit_text",
+]
 
 Kind = Literal["exact", "normal", "rectangular", "lognormal"]
 
@@ -56,6 +67,8 @@ DIMENSIONS = {
         Dimension("density", "kg/m^3", "8960 kg/m^3", "kg/m^3"),
         Dimension("heat capacity", "J/(kg*K)", "385 J/kg/K", "J/kg/K"),
         Dimension("temperature coefficient", "1/K", "-0.0005 1/K", "1/K"),
+        Dimension("time", "s", "10 min", "s"),
+        Dimension("frequency", "Hz", "4200 MHz", "MHz"),
         Dimension("fraction", "", "0.1", ""),
     )
 }
@@ -343,6 +356,19 @@ def convert(number: Any, dimension: str, unit: str | None = None) -> Any:
         _scale(unit or meant.shown_in, not meant.absolute) if (unit or meant.shown_in) else (1.0, 0.0, "")
     )
     return (number - offset) / factor
+
+
+def to_si(number: Any, dimension: str, unit: str) -> Any:
+    """Return a number (or array) in `unit` as SI: the inverse of `convert`.
+
+    Raises
+    ------
+    UnitError
+        `unit` is not understood, or is one of another dimension.
+    """
+    parse((1.0, unit), dimension)
+    factor, offset, _ = _scale(unit, not DIMENSIONS[dimension].absolute)
+    return number if factor == 1.0 and offset == 0.0 else number * factor + offset
 
 
 def quantity(number: Any, dimension: str) -> pint.Quantity:

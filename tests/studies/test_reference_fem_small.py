@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -43,10 +44,20 @@ def test_coarsest_mesh_again(name):
     np.testing.assert_allclose(value, first[key], rtol=1e-8)
     hot_rise = again[key][-1] @ np.array(notes["power_W"]) if key == "influence" else again[key][-1]
     assert hot_rise == pytest.approx(first["hottest_K"], rel=1e-8)
-    # its distance from the limit is at most the way over the finer meshes and the estimated error of the limit
+    # Its distance from the limit is at most the way over the finer meshes and the estimated error of the limit
     steps = np.abs(np.diff([m[key] for m in result["meshes"]], axis=0)).sum(axis=0)
     error = np.array(result[f"{key}_error"])
     assert np.all(np.abs(value - result[key]) <= steps + error + 1e-8 * np.abs(value))
+
+
+def test_hottest_point_of_a_known_field():
+    """A quadratic field on the lower face has its maximum where calculus says, between the nodes."""
+    edges = tensor_fem.graded(0.0, 5.0, 4, 2.0, True, True)
+    block = SimpleNamespace(x=tensor_fem.Line.of(edges), y=tensor_fem.Line.of(edges))
+    x, y = np.meshgrid(block.x.nodes, block.y.nodes, indexing="ij")
+    b, px, py, rise = reference_fem.hottest([(3, block, 7.0 - (x - 1.93) ** 2 - 2 * (y - 3.21) ** 2)])
+    assert (b, px, py) == (3, pytest.approx(1.93, abs=1e-4), pytest.approx(3.21, abs=1e-4))
+    assert rise == pytest.approx(7.0, abs=1e-7)
 
 
 @pytest.mark.parametrize("name", STORED)
@@ -152,16 +163,16 @@ def test_flux_channel_series(case, joined_by):
 def test_local_conductivity_same_as_plain_assembly():
     """k(T) at the same Gauss points, by plain assembly and successive substitution, gives the same rises."""
     graph, arrays, notes = stacks.local_conductivity()
-    law, watts = notes["law"], np.array(notes["power_W"])
+    watts = np.array(notes["power_W"])
     mesh = tensor_fem.Mesh.of(graph, arrays, 1, 1, 2.0)
-    fast = local_k.solve_local_k(tensor_fem.Stack(graph, arrays, mesh), 0, law, notes["coolant_K"], watts)
+    fast = local_k.solve_local_k(tensor_fem.Stack(graph, arrays, mesh), 0, notes["law"], notes["coolant_K"], watts)
     plain = assembled_fem.Assembled(graph, arrays, mesh)
     die = plain.slabs[0]
     fine = Basis(die.mesh, ElementHex2(), intorder=7)
     own, place = plain.number[0], plain.place[plain.number[0]]
     base, u, change = plain.A.copy(), plain.direct() @ watts, 1.0
     for _ in range(40):
-        k = local_k.conductivity(law, notes["coolant_K"] + fine.interpolate(u[place]))
+        k = 148.0 * ((299.15 + fine.interpolate(u[place])) / 300.0) ** -1.366
         extra = (assembled_fem.conduction.assemble(fine, kp=k, kt=k) - die.A).tocoo()
         assert len(own) == extra.shape[0]
         plain.A = base + assembled_fem.csr_array((extra.data, (place[extra.row], place[extra.col])), base.shape)

@@ -179,6 +179,8 @@ def test_own_figure_is_white_in_a_dark_style(kind, tmp_path):
         ax.figure.savefig(tmp_path / "picture.png", dpi=40)
         ax.figure.savefig(tmp_path / "through.png", dpi=40, transparent=True)
     assert unreadable(ax, "white") == []
+    marks = [tick.tick1line.get_color() for axis in (ax.xaxis, ax.yaxis) for tick in axis.get_major_ticks()]
+    assert all(contrast(color, "white") > 4.5 for color in marks)
     for name in ("picture", "through"):
         picture = plt.imread(tmp_path / f"{name}.png")
         assert np.all(picture[[0, 0, -1, -1], [0, -1, 0, -1]] == 1.0)

@@ -14,7 +14,7 @@ Float = NDArray[np.float64]
 
 def require(good: NDArray[np.bool_] | np.bool_ | bool, value: Float, name: str, expected: str) -> None:
     """Raise `InputError` that shows the first entry of `value` for which `good` does not hold."""
-    if np.all(good):
+    if good.all() if isinstance(good, np.ndarray | np.bool_) else good:
         return
     bad = np.broadcast_to(value, np.shape(good))[~np.asarray(good)].flat[0]
     raise InputError(f"{bad:.6g} cannot be used", where=name, expected=expected)

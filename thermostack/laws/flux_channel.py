@@ -12,6 +12,7 @@ some thirty or forty wave numbers first.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -185,6 +186,11 @@ class _Case(NamedTuple):
     layers: tuple[Float, Float, Float, Float]
     base: Float
 
+    @property
+    def places(self) -> list[Float]:
+        """Sizes and places that make the geometry: channel, source, probe."""
+        return [self.size, *self.source, *(self.probe or ())]
+
     def one_dimensional(self) -> Float:
         """Rise per watt if the heat entered over the whole face. [K/W]"""
         t, k_z, _, r = self.layers
@@ -216,12 +222,17 @@ def _checked(
     shape = np.broadcast_shapes(place, base.shape, *(x.shape[:-1] for x in layers))
     rows = shape if np.prod(place, dtype=int) != 1 else ()  # () for one geometry of all samples
     ab, cd, middle, *at_probe = (
-        np.broadcast_to(x if rows else x.reshape(2), (*rows, 2)).reshape(-1, 2) for x in places
+        _spread_out(x if rows else x.reshape(2), (*rows, 2)).reshape(-1, 2) for x in places
     )
     count = layers[0].shape[-1]
-    t, k_z, k_xy, r = (np.broadcast_to(x, (*shape, count)).reshape(-1, count) for x in layers)
-    base = np.broadcast_to(base, shape).reshape(-1)
+    t, k_z, k_xy, r = (_spread_out(x, (*shape, count)).reshape(-1, count) for x in layers)
+    base = _spread_out(base, shape).reshape(-1)
     return _Case(shape, ab, (cd, middle), tuple(at_probe) or None, (t, k_z, k_xy, r), base)  # type: ignore[arg-type]
+
+
+def _spread_out(array: Float, shape: tuple[int, ...]) -> Float:
+    """Broadcast what is not of the shape already; for one sample the call itself would be the cost."""
+    return array if array.shape == shape else np.broadcast_to(array, shape)
 
 
 def _pair(value: ArrayLike, name: str, example: str) -> Float:
@@ -246,13 +257,13 @@ def _spreading(case: _Case, far_face: FarFace, rtol: float) -> list[Float]:
     t, k_z, k_xy, r = case.layers
     out = [np.empty(len(case.base)) for _ in range(2 if case.probe is None else 1)]
     for kind, rows in _groups(case):
-        shared = _both_axes(case, kind, level, np.zeros(1, dtype=np.intp)) if len(case.size) == 1 else None
+        one = len(case.size) == 1
+        shared = _axes_of_one(tuple(map(tuple, np.concatenate(case.places).tolist())), kind, level) if one else None
         modes = level.grid(kind[0]) * level.grid(kind[1])
         step = max(1, _CHUNK_VALUES // (modes + 2 * level.terms * 2 ** max(kind[:2])))
         for start in range(0, len(rows), step):
             chunk = rows[start : start + step]
-            (lam_x, weights_x), (lam_y, weights_y) = shared or _both_axes(case, kind, level, chunk)
-            gamma = np.sqrt(lam_x[:, :, None] ** 2 + lam_y[:, None, :] ** 2)
+            gamma, weights_x, weights_y = shared or _both_axes([x[chunk] for x in case.places], kind, level)
             base = case.base[chunk, None] if far_face == "film" else np.full((len(chunk), 1), np.inf)
             z = layered_impedance(gamma.reshape(len(gamma), -1), t[chunk], k_z[chunk], k_xy[chunk], r[chunk], base)
             z[:, 0] = 0  # the mean is the one-dimensional part
@@ -285,20 +296,26 @@ def _groups(case: _Case) -> Iterator[tuple[_Kind, NDArray[np.intp]]]:
         yield (int(x), int(y), bool(even_x), bool(even_y)), np.flatnonzero(which.reshape(-1) == i)
 
 
-def _both_axes(case: _Case, kind: _Kind, level: Level, rows: NDArray[np.intp]) -> list[tuple[Float, list[Float]]]:
-    """Condensed wave numbers and weights of both axes for some rows of the geometry."""
-
-    def rectangle(place: tuple[Float, Float], axis: int) -> Rectangle:
-        return Rectangle(*(x[rows, axis, None] for x in place))
-
-    return [
+def _both_axes(places: list[Float], kind: _Kind, level: Level) -> tuple[Float, list[Float], list[Float]]:
+    """Wave numbers, shape (rows, nodes of x, nodes of y), and the weights of both axes, for rows of one kind."""
+    size, *sides = places
+    (lam_x, weights_x), (lam_y, weights_y) = (
         condensed_axis(
-            case.size[rows, axis, None],
-            rectangle(case.source, axis),
-            None if case.probe is None else rectangle(case.probe, axis),
+            size[:, axis, None],
+            Rectangle(*(x[:, axis, None] for x in sides[:2])),
+            Rectangle(*(x[:, axis, None] for x in sides[2:])) if len(sides) > 2 else None,
             even=bool(kind[2 + axis]),
             octave=kind[axis],
             level=level,
         )
         for axis in (0, 1)
-    ]
+    )
+    return np.sqrt(lam_x[:, :, None] ** 2 + lam_y[:, None, :] ** 2), weights_x, weights_y
+
+
+@lru_cache(maxsize=64)
+def _axes_of_one(
+    places: tuple[tuple[float, float], ...], kind: _Kind, level: Level
+) -> tuple[Float, list[Float], list[Float]]:
+    """Both axes of a geometry that all samples share; kept, since other properties are asked for on the same one."""
+    return _both_axes([np.array([place]) for place in places], kind, level)

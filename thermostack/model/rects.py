@@ -27,6 +27,7 @@ __all__ = [
 ]
 
 Float: TypeAlias = NDArray[np.float64]
+Number: TypeAlias = "Float | float"
 
 
 class Values:
@@ -41,7 +42,7 @@ class Values:
 
     def __call__(self, path: str) -> Float:
         """Return the input at a path: its samples, or its centre."""
-        return self._samples[path] if path in self._samples else np.asarray(self._centres[path])
+        return self._samples[path] if path in self._samples else self._centres[path]  # type: ignore[return-value]
 
     def __contains__(self, path: str) -> bool:
         return path in self._centres
@@ -186,14 +187,15 @@ def _runs(kinds: Sequence[int | None]) -> list[tuple[int, int, int | None]]:
     return runs
 
 
-def columns(given: Sequence[Float | float | Sequence[Float | float]]) -> Float:
+def columns(given: Sequence[Number | Sequence[Number]]) -> Float:
     """Stack scalars and samples into one array with the sample axis first; lists inside give a third axis."""
-    if given and all(np.ndim(c) == 0 for c in given):
-        return np.array([given], dtype=float)
-    if given and isinstance(given[0], list | tuple):
-        inner = [columns(list(c)) for c in given]  # type: ignore[arg-type]
-        rows = max(len(a) for a in inner)
-        return np.stack([np.broadcast_to(a, (rows, a.shape[1])) for a in inner], axis=1)
-    arrays = [np.atleast_1d(np.asarray(c, dtype=float)) for c in given]
-    rows = max((a.size for a in arrays), default=1)
-    return np.stack([np.broadcast_to(a, (rows,)) for a in arrays], axis=1) if arrays else np.zeros((1, 0))
+    nested = bool(given) and isinstance(given[0], list | tuple)
+    flat: list[Number] = [c for each in given for c in each] if nested else list(given)  # type: ignore[misc,union-attr,arg-type]
+    rows = max((np.size(c) for c in flat if isinstance(c, np.ndarray)), default=1)
+    if rows == 1:
+        stacked = np.array([[c.item() if isinstance(c, np.ndarray) else c for c in flat]], dtype=float)
+    else:
+        stacked = np.empty((rows, len(flat)))
+        for column, c in enumerate(flat):
+            stacked[:, column] = c
+    return stacked.reshape(rows, len(given), -1) if nested else stacked

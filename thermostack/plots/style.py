@@ -128,7 +128,7 @@ def axes_for(ax: Axes | None, width: float, height: float) -> tuple[Axes, Ink]:
         figure, ax = pyplot.subplots(figsize=(width, height), layout="constrained")
         ax.set_title("", loc="left")
     # ticks are made later, outside the context
-    ax.tick_params(which="both", colors=_OWN.text, labelcolor=_OWN.text, grid_color="#b0b0b0")
+    ax.tick_params(which="both", colors=_OWN.text, grid_color="#b0b0b0")
     ax.grid(False)
     ax.spines[["top", "right"]].set_visible(False)
     # a style may have files saved on another ground (savefig.facecolor, savefig.transparent): stay white there too

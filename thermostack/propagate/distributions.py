@@ -4,6 +4,8 @@ Every distribution has a *natural scale*, in which it is closest to a normal one
 the value itself for all others. A linear budget works in it, since a response is straighter there.
 """
 
+# ruff: noqa: D102 - what the methods give is said once, in Distribution
+
 from __future__ import annotations
 
 import math
@@ -21,12 +23,10 @@ __all__ = [
     "Distribution",
     "Exact",
     "Lognormal",
-    "Mixture",
     "Normal",
     "Rectangular",
     "Student",
     "TruncatedNormal",
-    "mount_factor",
 ]
 
 Float = NDArray[np.float64]
@@ -34,7 +34,7 @@ Scale: TypeAlias = Literal["linear", "log"]
 
 _LOG_SQRT_2PI = 0.5 * math.log(2.0 * math.pi)
 _LEAST_KEPT = 1e-6
-"""Smallest share of a normal distribution that a truncation may leave. Below, the tail is no statement of the user's."""
+"""Smallest share of a normal distribution that a truncation may leave. Below, what is left is nobody's statement."""
 
 
 def _log_normal_density(z: Float) -> Float:
@@ -104,21 +104,21 @@ class Exact(Distribution):
 
     value: float
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
+    def ppf(self, u: ArrayLike) -> Float:
         return np.broadcast_to(_array(self.value), np.shape(u))
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def cdf(self, x: ArrayLike) -> Float:
         return np.where(_array(x) >= self.value, 1.0, 0.0)
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         return np.where(_array(x) == self.value, 0.0, -np.inf)
 
     @property
-    def mean(self) -> float:  # noqa: D102
+    def mean(self) -> float:
         return self.value
 
     @property
-    def sd(self) -> float:  # noqa: D102
+    def sd(self) -> float:
         return 0.0
 
 
@@ -138,21 +138,21 @@ class Normal(Distribution):
     def __post_init__(self) -> None:
         _check_spread(self.location, self.spread)
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
+    def ppf(self, u: ArrayLike) -> Float:
         return _array(self.location + self.spread * special.ndtri(_array(u)))
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def cdf(self, x: ArrayLike) -> Float:
         return _array(special.ndtr((_array(x) - self.location) / self.spread))
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         return _log_normal_density((_array(x) - self.location) / self.spread) - math.log(self.spread)
 
     @property
-    def mean(self) -> float:  # noqa: D102
+    def mean(self) -> float:
         return self.location
 
     @property
-    def sd(self) -> float:  # noqa: D102
+    def sd(self) -> float:
         return self.spread
 
 
@@ -169,8 +169,8 @@ class Student(Distribution):
 
     Notes
     -----
-    Its standard deviation, `sd`, is `spread` × √(ν/(ν − 2)), infinite for ν ≤ 2. The linear budget uses `spread` with its
-    degrees of freedom instead (JCGM 100:2008, 4.2.3 and G.4).
+    Its standard deviation, `sd`, is `spread` × √(ν/(ν − 2)), infinite for ν ≤ 2. The linear budget uses `spread` with
+    its degrees of freedom instead (JCGM 100:2008, 4.2.3 and G.4).
 
     Raises
     ------
@@ -187,32 +187,32 @@ class Student(Distribution):
         if not (math.isfinite(self.degrees_of_freedom) and self.degrees_of_freedom > 0):
             raise InputError(f"{self.degrees_of_freedom:g} degrees of freedom", expected="a finite number above zero")
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
+    def ppf(self, u: ArrayLike) -> Float:
         return _array(self.location + self.spread * special.stdtrit(self.degrees_of_freedom, _array(u)))
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def cdf(self, x: ArrayLike) -> Float:
         return _array(special.stdtr(self.degrees_of_freedom, (_array(x) - self.location) / self.spread))
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         nu, t = self.degrees_of_freedom, (_array(x) - self.location) / self.spread
         constant = special.gammaln((nu + 1) / 2) - special.gammaln(nu / 2) - 0.5 * math.log(nu * math.pi)
         return _array(constant - (nu + 1) / 2 * np.log1p(t**2 / nu) - math.log(self.spread))
 
     @property
-    def mean(self) -> float:  # noqa: D102
+    def mean(self) -> float:
         return self.location if self.degrees_of_freedom > 1 else math.nan
 
     @property
-    def sd(self) -> float:  # noqa: D102
+    def sd(self) -> float:
         nu = self.degrees_of_freedom
         return self.spread * math.sqrt(nu / (nu - 2)) if nu > 2 else math.inf
 
     @property
-    def centre(self) -> float:  # noqa: D102
+    def centre(self) -> float:
         return self.location
 
     @property
-    def natural_sd(self) -> float:  # noqa: D102
+    def natural_sd(self) -> float:
         return self.spread
 
 
@@ -233,22 +233,22 @@ class Rectangular(Distribution):
         if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
             raise InputError(f"limits {self.low:g} and {self.high:g}", expected="two finite limits, the lower first")
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
+    def ppf(self, u: ArrayLike) -> Float:
         return self.low + (self.high - self.low) * _array(u)
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def cdf(self, x: ArrayLike) -> Float:
         return np.clip((_array(x) - self.low) / (self.high - self.low), 0.0, 1.0)
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         inside = (_array(x) >= self.low) & (_array(x) <= self.high)
         return np.where(inside, -math.log(self.high - self.low), -np.inf)
 
     @property
-    def mean(self) -> float:  # noqa: D102
+    def mean(self) -> float:
         return 0.5 * (self.low + self.high)
 
     @property
-    def sd(self) -> float:  # noqa: D102
+    def sd(self) -> float:
         return (self.high - self.low) / math.sqrt(12.0)
 
 
@@ -256,14 +256,22 @@ class Rectangular(Distribution):
 class Lognormal(Distribution):
     """A positive value whose logarithm is normal: `median` ×/÷ `factor`, one standard deviation of the logarithm.
 
+    Parameters
+    ----------
+    median, factor : float
+        Both before truncation. So are `centre` and `natural_sd`, in which a linear budget works.
+    high : float
+        Upper bound at which it is truncated; infinite for none.
+
     Raises
     ------
     InputError
-        Unless the median is finite and above zero and the factor finite and above 1.
+        Unless the median is finite, above zero and below the bound, and the factor finite and above 1.
     """
 
     median: float
     factor: float
+    high: float = math.inf
     scale: ClassVar[Scale] = "log"
 
     def __post_init__(self) -> None:
@@ -271,6 +279,8 @@ class Lognormal(Distribution):
             raise InputError(f"a median of {self.median:g} cannot carry a factor", expected="a median above zero")
         if not (math.isfinite(self.factor) and self.factor > 1):
             raise InputError(f"spread {self.factor:g} is not possible", expected="a factor above 1, such as 1.4")
+        if not self.median < self.high:
+            raise InputError(f"a bound of {self.high:g}", expected=f"one above the median {self.median:g}")
 
     @property
     def natural_sd(self) -> float:
@@ -278,33 +288,46 @@ class Lognormal(Distribution):
         return math.log(self.factor)
 
     @property
-    def centre(self) -> float:  # noqa: D102
+    def centre(self) -> float:
         return self.median
 
+    @property
+    def kept(self) -> float:
+        """Share of the distribution that truncation leaves."""
+        return float(special.ndtr(self._z(self.high))) if math.isfinite(self.high) else 1.0
+
     def _z(self, x: ArrayLike) -> Float:
-        x = _array(x)
         with np.errstate(divide="ignore"):
-            return (np.log(np.maximum(x, 0.0)) - math.log(self.median)) / self.natural_sd
+            return _array((np.log(np.maximum(_array(x), 0.0)) - math.log(self.median)) / self.natural_sd)
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
-        return self.median * np.exp(self.natural_sd * _array(special.ndtri(_array(u))))
+    def ppf(self, u: ArrayLike) -> Float:
+        return np.minimum(self.median * np.exp(self.natural_sd * special.ndtri(_array(u) * self.kept)), self.high)
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
-        return _array(special.ndtr(self._z(x)))
+    def cdf(self, x: ArrayLike) -> Float:
+        return _array(special.ndtr(self._z(np.minimum(x, self.high))) / self.kept)
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         x = _array(x)
-        positive = np.where(x > 0, x, 1.0)
-        density = _log_normal_density(self._z(positive)) - np.log(positive) - math.log(self.natural_sd)
-        return np.where(x > 0, density, -np.inf)
+        inside = (x > 0) & (x <= self.high)
+        held = np.where(inside, x, 1.0)
+        density = _log_normal_density(self._z(held)) - np.log(held) - math.log(self.natural_sd * self.kept)
+        return np.where(inside, density, -np.inf)
+
+    def _moment(self, order: int) -> float:
+        """Return E[xᵏ] = mᵏ exp(k²s²/2) Φ(z − k s)/Φ(z), z the bound in standard deviations s of the logarithm."""
+        s = self.natural_sd
+        whole = self.median**order * math.exp(0.5 * (order * s) ** 2)
+        return whole * float(special.ndtr(self._z(self.high) - order * s)) / self.kept
 
     @property
-    def mean(self) -> float:  # noqa: D102
-        return self.median * math.exp(0.5 * self.natural_sd**2)
+    def mean(self) -> float:
+        return self._moment(1)
 
     @property
-    def sd(self) -> float:  # noqa: D102
-        return self.mean * math.sqrt(math.expm1(self.natural_sd**2))
+    def sd(self) -> float:
+        if math.isinf(self.high):
+            return self.mean * math.sqrt(math.expm1(self.natural_sd**2))
+        return math.sqrt(self._moment(2) - self.mean**2)
 
 
 @dataclass(frozen=True)
@@ -352,19 +375,19 @@ class TruncatedNormal(Distribution):
         a, b, _ = self._bounds
         return float(special.ndtr(b) - special.ndtr(a))
 
-    def ppf(self, u: ArrayLike) -> Float:  # noqa: D102
-        a, b, sign = self._bounds
+    def ppf(self, u: ArrayLike) -> Float:
+        a, _, sign = self._bounds
         u = _array(u) if sign > 0 else 1.0 - _array(u)
         z = special.ndtri(special.ndtr(a) + u * self.kept)
         return np.clip(_array(self.location + sign * self.spread * z), self.low, self.high)
 
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def cdf(self, x: ArrayLike) -> Float:
         a, _, sign = self._bounds
         z = (np.clip(_array(x), self.low, self.high) - self.location) / self.spread
         below = _array(special.ndtr(sign * z) - special.ndtr(a)) / self.kept
         return below if sign > 0 else 1.0 - below
 
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
+    def logpdf(self, x: ArrayLike) -> Float:
         x = _array(x)
         density = _log_normal_density((x - self.location) / self.spread) - math.log(self.spread * self.kept)
         return np.where((x >= self.low) & (x <= self.high), density, -np.inf)
@@ -378,125 +401,12 @@ class TruncatedNormal(Distribution):
         return mean, 1.0 + (a_phi - b_phi) / self.kept - mean**2
 
     @property
-    def mean(self) -> float:  # noqa: D102
+    def mean(self) -> float:
         return self.location + self._bounds[2] * self.spread * self._moments()[0]
 
     @property
-    def sd(self) -> float:  # noqa: D102
+    def sd(self) -> float:
         return self.spread * math.sqrt(self._moments()[1])
-
-
-@dataclass(frozen=True)
-class Mixture(Distribution):
-    """One of several lognormal distributions, each with its share.
-
-    Parameters
-    ----------
-    shares : tuple of float
-        Positive, adding up to 1.
-    components : tuple of Lognormal
-        As many.
-
-    Raises
-    ------
-    InputError
-        Unless the shares are positive, add up to 1 and are as many as the components.
-    """
-
-    shares: tuple[float, ...]
-    components: tuple[Lognormal, ...]
-    scale: ClassVar[Scale] = "log"
-
-    def __post_init__(self) -> None:
-        if len(self.shares) != len(self.components) or not self.shares:
-            raise InputError(f"{len(self.shares)} shares of {len(self.components)} components", expected="one for each")
-        if not all(share > 0 for share in self.shares) or not math.isclose(sum(self.shares), 1.0, rel_tol=1e-12):
-            raise InputError(f"shares {self.shares}", expected="positive shares that add up to 1")
-
-    def ppf(self, u: ArrayLike) -> Float:
-        """Return the quantile, by bisection in the logarithm between the quantiles of the components."""
-        u = _array(u)
-        quantiles = np.log([component.ppf(u) for component in self.components])
-        low, high = quantiles.min(axis=0), quantiles.max(axis=0)
-        for _ in range(64):  # each halves the bracket; it ends at neighbouring floats
-            middle = 0.5 * (low + high)
-            below = self.cdf(np.exp(middle)) < u
-            low, high = np.where(below, middle, low), np.where(below, high, middle)
-        return np.exp(0.5 * (low + high))
-
-    def cdf(self, x: ArrayLike) -> Float:  # noqa: D102
-        return _array(sum(p * c.cdf(x) for p, c in zip(self.shares, self.components, strict=True)))
-
-    def _joint(self, x: ArrayLike) -> Float:
-        """Return ln(share × density) of each component, components first."""
-        return np.array([math.log(p) + c.logpdf(x) for p, c in zip(self.shares, self.components, strict=True)])
-
-    def logpdf(self, x: ArrayLike) -> Float:  # noqa: D102
-        return _array(special.logsumexp(self._joint(x), axis=0))
-
-    def membership(self, x: ArrayLike) -> Float:
-        """Return the probability that a positive `x` came from each component, components first.
-
-        A calibrated mount factor thus says how likely its mount was a bad one.
-        """
-        joint = self._joint(x)
-        return _array(np.exp(joint - special.logsumexp(joint, axis=0)))
-
-    @property
-    def mean(self) -> float:  # noqa: D102
-        return sum(p * c.mean for p, c in zip(self.shares, self.components, strict=True))
-
-    @property
-    def sd(self) -> float:  # noqa: D102
-        second = sum(p * (c.sd**2 + c.mean**2) for p, c in zip(self.shares, self.components, strict=True))
-        return math.sqrt(second - self.mean**2)
-
-    @property
-    def centre(self) -> float:  # noqa: D102
-        return math.exp(sum(p * math.log(c.median) for p, c in zip(self.shares, self.components, strict=True)))
-
-    @property
-    def natural_sd(self) -> float:  # noqa: D102
-        middle = math.log(self.centre)
-        return math.sqrt(
-            sum(
-                p * (c.natural_sd**2 + (math.log(c.median) - middle) ** 2)
-                for p, c in zip(self.shares, self.components, strict=True)
-            )
-        )
-
-
-def mount_factor(spread: float, bad_share: float, bad: Lognormal) -> Mixture:
-    """Return the factor by which one mount multiplies a joint's resistance, when some mounts come out bad.
-
-    A good mount is lognormal about 1; a bad one is a good one times a further lognormal factor, which is lognormal
-    again: logarithms add.
-
-    Parameters
-    ----------
-    spread : float
-        Lognormal factor of one standard deviation between good mounts, above 1.
-    bad_share : float
-        Share of mounts that come out bad, between 0 and 1.
-    bad : Lognormal
-        Factor by which a bad mount is worse.
-
-    Raises
-    ------
-    InputError
-        If the share is not between 0 and 1, or the spread not above 1.
-
-    Examples
-    --------
-    >>> factor = mount_factor(1.2, 0.1, Lognormal(2.0, 1.3))
-    >>> factor.membership(2.0).round(2)  # a mount twice as resistive as usual is a bad one
-    array([0.01, 0.99])
-    """
-    if not 0.0 < bad_share < 1.0:
-        raise InputError(f"a share of {bad_share:g} bad mounts", expected="a share between 0 and 1, such as 0.1")
-    good = Lognormal(1.0, spread)
-    worse = Lognormal(bad.median, math.exp(math.hypot(good.natural_sd, bad.natural_sd)))
-    return Mixture((1.0 - bad_share, bad_share), (good, worse))
 
 
 def _check_spread(location: float, spread: float) -> None:

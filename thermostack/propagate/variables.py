@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError, UnknownNameError, suggest
-from ..units import Value
+from ..units import DIMENSIONS, Value
 from .distributions import Distribution, Exact, Lognormal, Normal, Rectangular, TruncatedNormal
 
 __all__ = ["LARGEST_TRUNCATED", "Variable", "correlation_matrix", "distribution_of", "physical_bounds", "variables_of"]
@@ -20,8 +20,8 @@ LARGEST_TRUNCATED = 0.01
 """Largest share of a normal value that a physical bound may cut off.
 
 At one per cent the bound lies 2.33 standard uncertainties away, and truncation moves the mean by 2.7 % of the standard
-uncertainty and narrows it by 4 %. Beyond, what was written as mean and sd is no longer what is used, and a lognormal value
-says better what is meant.
+uncertainty and narrows it by 3 %. Beyond, what was written as mean and sd is no longer what is used, and a lognormal
+value says better what is meant.
 """
 
 _UNBOUNDED = {"centre_x", "centre_y", "point_x", "point_y", "offset", "slope"}
@@ -104,7 +104,7 @@ def distribution_of(value: Value, where: str = "", bounds: tuple[float, float] |
     Returns
     -------
     Distribution
-        A normal value with a bound is truncated there.
+        A normal or lognormal value with a bound is truncated there.
 
     Raises
     ------
@@ -114,9 +114,11 @@ def distribution_of(value: Value, where: str = "", bounds: tuple[float, float] |
     """
     low, high = physical_bounds(where, value.dimension) if bounds is None else bounds
     centre, spread = value.si, value.spread_si
-    if not low <= centre <= high or (value.kind == "normal" and centre in (low, high)):
+    if not low <= centre <= high or (value.kind in ("normal", "lognormal") and centre in (low, high)):
         raise InputError(
-            f"{value} lies outside its bounds", where=where, expected=f"a value {_bounds_text(value, low, high)}"
+            f"'{value}' lies on or outside its bounds",
+            where=where,
+            expected=f"a value {_bounds_text(value, low, high)}",
         )
     if value.kind == "exact":
         return Exact(centre)
@@ -130,9 +132,9 @@ def distribution_of(value: Value, where: str = "", bounds: tuple[float, float] |
             )
         return Rectangular(max(centre - spread, low), min(centre + spread, high))
     if value.kind == "lognormal":
-        lognormal = Lognormal(centre, spread)
-        if math.isfinite(high) and 1.0 - lognormal.cdf(high).item() > LARGEST_TRUNCATED:
-            raise _too_wide(value, where, 1.0 - lognormal.cdf(high).item(), low, high)
+        lognormal = Lognormal(centre, spread, high)
+        if 1.0 - lognormal.kept > LARGEST_TRUNCATED:
+            raise _too_wide(value, where, 1.0 - lognormal.kept, low, high)
         return lognormal
     if math.isinf(low) and math.isinf(high):
         return Normal(centre, spread)
@@ -163,9 +165,10 @@ def _too_wide(value: Value, where: str, removed: float, low: float, high: float)
     if value.kind == "lognormal":
         right = f"a factor of at most {math.exp(math.log(high / value.si) / z):.3g}"
     else:
-        largest = float(f"{room / z / value.spread_si * value.spread:.2g}")
-        right = f"a standard uncertainty of at most {largest:g} {value.unit}".rstrip()
-        if low == 0.0 and math.isinf(high) and value.unit not in ("degC", "°C", "degF"):
+        absolute = DIMENSIONS[value.dimension].absolute
+        largest = room / z if absolute else room / z / value.spread_si * value.spread
+        right = f"a standard uncertainty of at most {largest:.3g} {'K' if absolute else value.unit}".rstrip()
+        if low == 0.0 and math.isinf(high) and not absolute:
             squared = math.log1p((value.spread_si / value.si) ** 2)  # the lognormal of the same mean and sd
             median, factor = value.magnitude * math.exp(-squared / 2), math.exp(math.sqrt(squared))
             right += f", or a lognormal value such as '{median:.3g} {value.unit} (x/ {factor:.3g})'"

@@ -8,6 +8,7 @@ a rectangle on a flux channel, for the spreading with all that lies downstream a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -25,6 +26,23 @@ Method = Literal["series", "closed form"]
 
 EVEN_BASE_ERROR = 0.15
 """Share of the spreading resistances that an even base may be wrong by: the largest seen on the reference stacks."""
+SAME = 1e-9
+"""Edges nearer than this are one. [m]"""
+PERFECT = 1e-15
+"""Specific resistance that stands for perfect contact, where a conductance is needed. [m² K/W]"""
+
+
+@dataclass(frozen=True)
+class _Column:
+    """Which contacts and probes belong to which block: of the graph alone, so the same for all samples and steps."""
+
+    blocks: tuple[int, ...]
+    """From the die up."""
+    upper: dict[int, list[int]]
+    lower: dict[int, list[int]]
+    """Contacts on the upper and, but for the board's, on the lower face of each block."""
+    board: list[int]
+    block_of_probe: list[int]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,34 +85,40 @@ def one_dimensional(graph: Graph, arrays: Arrays, *, spreading: Method = "series
     InputError
         Blocks side by side: several dies under one lid need the layered solver.
     """
-    chain = _chain(graph)
-    shape = arrays.samples
+    column = _column(graph)
+    samples = arrays.samples
+    whole = np.concatenate([arrays.centre - arrays.size / 2, arrays.centre + arrays.size / 2], axis=2)
     blocks: dict[int, _Block] = {}
-    above = np.zeros(shape)
-    for block in reversed(chain):
-        above = _contact_resistance(graph, arrays, block) + above
-        blocks[block] = _block(graph, arrays, block, above, spreading)
+    above: Float = np.zeros(1)
+    for block in reversed(column.blocks):
+        above = 1.0 / _conductances(arrays, column.upper[block]).sum(axis=1) + above
+        blocks[block] = _block(graph, arrays, column, block, whole[:, block], above, spreading)
         above = blocks[block].below
-    board = _board_resistance(graph, arrays, chain[0])
-    up = 1.0 if board is None else board / (board + above)
-    up = np.broadcast_to(up, (shape,))
-    rise = np.stack([up * _probe(graph, arrays, blocks, p) for p in range(len(graph.probes))], axis=1)
+    up: Float = np.ones(1)
+    if column.board:
+        down = 1.0 / _conductances(arrays, column.board).sum(axis=1)
+        up = down / (down + above)
+    rise = up[:, None] * _rises(graph, arrays, column, blocks, whole)
     doubt = EVEN_BASE_ERROR * up * sum(b.spreading_centre + b.constriction for b in blocks.values())
-    flow = np.stack(
-        [-(1 - up) if c.below == ENVIRONMENT else up * _share(graph, arrays, i) for i, c in enumerate(graph.contacts)],
-        axis=1,
+    flow = _side_by_side(
+        [
+            up - 1.0 if c.below == ENVIRONMENT else up * _share(arrays, column.upper[c.below], i)
+            for i, c in enumerate(graph.contacts)
+        ]
     )
     sources = len(graph.sources)
+    shape = (samples, len(graph.probes), sources)
     return Response(
-        influence=np.repeat(rise[:, :, None], sources, axis=2),
-        flow=np.repeat(flow[:, :, None], sources, axis=2),
-        error=np.broadcast_to(doubt[:, None, None], (shape, len(graph.probes), sources)),
+        influence=np.broadcast_to(rise[:, :, None], shape),
+        flow=np.broadcast_to(flow[:, :, None], (samples, len(graph.contacts), sources)),
+        error=np.broadcast_to(doubt[:, None, None], shape),
         solver="one-dimensional" if spreading == "series" else "one-dimensional, closed form",
     )
 
 
-def _chain(graph: Graph) -> list[int]:
-    """Return the blocks from the die up."""
+@lru_cache(maxsize=64)
+def _column(graph: Graph) -> _Column:
+    """Return the blocks from the die up, and what touches them."""
     heated = {source.block for source in graph.sources}
     chain = [min(heated)] if len(heated) == 1 else []
     while chain and (above := {c.above for c in graph.contacts if c.below == chain[-1]} - {ENVIRONMENT}):
@@ -105,66 +129,52 @@ def _chain(graph: Graph) -> list[int]:
             where="one-dimensional solver",
             expected="a single die; several dies under one lid need solver='layered'",
         )
-    return chain
+    contacts = list(enumerate(graph.contacts))
+    return _Column(
+        tuple(chain),
+        {block: [i for i, c in contacts if c.below == block] for block in chain},
+        {block: [i for i, c in contacts if c.above == block and c.below != ENVIRONMENT] for block in chain},
+        [i for i, c in contacts if c.below == ENVIRONMENT],
+        [graph.block_of_slab[probe.slab] for probe in graph.probes],
+    )
 
 
-def _upper(graph: Graph, block: int) -> list[int]:
-    return [i for i, c in enumerate(graph.contacts) if c.below == block]
-
-
-def _lower(graph: Graph, block: int) -> list[int]:
-    return [i for i, c in enumerate(graph.contacts) if c.above == block and c.below != ENVIRONMENT]
-
-
-def _areas(arrays: Arrays, contacts: list[int]) -> Float:
+def _conductances(arrays: Arrays, contacts: list[int]) -> Float:
+    """Conductance of each contact, shape (S, contacts); a perfect one has a nearly infinite one. [W/K]"""
     rect = arrays.contact_rect[:, contacts]
-    return np.asarray((rect[..., 2] - rect[..., 0]) * (rect[..., 3] - rect[..., 1]))
+    area = (rect[..., 2] - rect[..., 0]) * (rect[..., 3] - rect[..., 1])
+    return np.asarray(area / np.maximum(arrays.contact_r[:, contacts], PERFECT))
 
 
-def _contact_resistance(graph: Graph, arrays: Arrays, block: int) -> Float:
-    """Resistance of what joins a block to what lies above it, its rectangles side by side."""
-    contacts = _upper(graph, block)
-    r, area = arrays.contact_r[:, contacts], _areas(arrays, contacts)
-    perfect = np.any(r == 0, axis=1)
-    conductance = np.sum(area / np.where(r == 0, 1.0, r), axis=1)
-    return np.where(perfect, 0.0, 1.0 / conductance)
-
-
-def _share(graph: Graph, arrays: Arrays, contact: int) -> Float:
+def _share(arrays: Arrays, beside: list[int], contact: int) -> Float:
     """Share of the heat that passes through one rectangle of a split contact."""
-    beside = _upper(graph, graph.contacts[contact].below)
     if len(beside) == 1:
         return np.ones(1)
-    conductance = _areas(arrays, beside) / np.maximum(arrays.contact_r[:, beside], 1e-12)
+    conductance = _conductances(arrays, beside)
     return np.asarray(conductance[:, beside.index(contact)] / conductance.sum(axis=1))
 
 
-def _board_resistance(graph: Graph, arrays: Arrays, block: int) -> Float | None:
-    contacts = [i for i, c in enumerate(graph.contacts) if c.below == ENVIRONMENT and c.above == block]
-    if not contacts:
-        return None
-    return np.asarray(1.0 / np.sum(_areas(arrays, contacts) / arrays.contact_r[:, contacts], axis=1))
-
-
-def _block(graph: Graph, arrays: Arrays, block: int, above: Float, method: Method) -> _Block:
+def _block(
+    graph: Graph, arrays: Arrays, column: _Column, block: int, whole: Float, above: Float, method: Method
+) -> _Block:
     slabs = slice(graph.first_slab[block], graph.first_slab[block + 1])
     size = arrays.size[:, block]
     area = size[:, 0] * size[:, 1]
     t, kz, kxy = arrays.thickness[:, slabs], arrays.k_through[:, slabs], arrays.k_in_plane[:, slabs]
     r = arrays.r_above[:, slabs]
-    steps = np.stack(np.broadcast_arrays(t / kz, r), axis=2)
-    steps = steps.reshape(len(steps), -1) / area[:, None]
-    through = np.concatenate([np.cumsum(steps[:, ::-1], axis=1)[:, ::-1], np.zeros((len(steps), 1))], axis=1)
-    leaves = _bounds(arrays, _upper(graph, block))
-    constriction = np.zeros(1)
-    if not _covers(leaves, arrays, block):
+    solid = t / kz
+    steps = np.empty((max(len(solid), len(r), len(area)), 2 * solid.shape[1] + 1))
+    steps[:, :-1:2], steps[:, 1::2], steps[:, -1] = solid, r, 0.0
+    steps[:, :-1] /= area[:, None]
+    through = np.cumsum(steps[:, ::-1], axis=1)[:, ::-1]
+    leaves, enters = (_bounds(arrays, contacts) for contacts in (column.upper[block], column.lower[block]))
+    constriction = mean = centre = np.zeros(1)
+    if not _covers(leaves, whole):
         turned = t[:, ::-1], kz[:, ::-1], kxy[:, ::-1], _reversed(r)
-        constriction = _spread(leaves, arrays, block, turned, np.ones(1), "uniform flux", method)[0]
-    enters = _entry(graph, arrays, block)
-    mean = centre = np.zeros(1)
-    if not _covers(enters, arrays, block):
+        constriction = _spread(leaves, whole, turned, np.ones(1), "uniform flux", method)[0]
+    if len(enters) and not _covers(enters, whole):
         h = 1.0 / ((above + constriction) * area)
-        mean, centre = _spread(enters, arrays, block, (t, kz, kxy, r), h, "film", method)
+        mean, centre = _spread(enters, whole, (t, kz, kxy, r), h, "film", method)
     return _Block(through, mean, centre, constriction, above)
 
 
@@ -173,32 +183,21 @@ def _reversed(r: Float) -> Float:
     return np.concatenate([r[:, :-1][:, ::-1], np.zeros((len(r), 1))], axis=1)
 
 
-def _entry(graph: Graph, arrays: Arrays, block: int) -> Float:
-    contacts = _lower(graph, block)
-    if contacts:
-        return _bounds(arrays, contacts)
-    return _whole(arrays, block)
-
-
 def _bounds(arrays: Arrays, contacts: list[int]) -> Float:
-    """Rectangle around contacts, shape (S, 4)."""
+    """Rectangle around contacts, shape (S, 4); without rows if there are none."""
+    if len(contacts) < 2:
+        return arrays.contact_rect[:, contacts[0]] if contacts else np.zeros((0, 4))
     rect = arrays.contact_rect[:, contacts]
     return np.concatenate([rect[..., :2].min(axis=1), rect[..., 2:].max(axis=1)], axis=1)
 
 
-def _whole(arrays: Arrays, block: int) -> Float:
-    centre, half = arrays.centre[:, block], arrays.size[:, block] / 2
-    return np.concatenate([centre - half, centre + half], axis=1)
-
-
-def _covers(rect: Float, arrays: Arrays, block: int) -> bool:
-    return bool(np.all(np.abs(rect - _whole(arrays, block)) < 1e-9))
+def _covers(rect: Float, whole: Float) -> bool:
+    return bool((np.abs(rect - whole) < SAME).all())
 
 
 def _spread(
     rect: Float,
-    arrays: Arrays,
-    block: int,
+    whole: Float,
     layers: tuple[Float, Float, Float, Float],
     h: Float,
     far_face: FarFace,
@@ -206,36 +205,48 @@ def _spread(
 ) -> tuple[Float, Float]:
     """Spreading resistance of an evenly heated rectangle of a block's face: of its mean and of its centre. [K/W]"""
     t, k_through, k_in_plane, r = layers
-    size, corner = arrays.size[:, block], arrays.centre[:, block] - arrays.size[:, block] / 2
-    source = rect[:, 2:] - rect[:, :2]
+    size, source = whole[:, 2:] - whole[:, :2], rect[:, 2:] - rect[:, :2]
     if method == "closed form":
-        whole = t.sum(axis=1)
+        thickness = t.sum(axis=1)
         if far_face != "film":
-            h = whole * 1e-6  # next to adiabatic: the closed form's limit of heat that came in evenly
-        radius = np.sqrt(np.stack([source.prod(axis=1), size.prod(axis=1)]) / np.pi)
-        found = closed_form_spreading(radius[0], radius[1], whole, whole / (t / k_through).sum(axis=1), h, warn=False)
+            h = thickness * 1e-6  # next to adiabatic: the closed form's limit of heat that came in evenly
+        radius, source_radius = (np.sqrt(x[:, 0] * x[:, 1] / np.pi) for x in (size, source))
+        k = thickness / (t / k_through).sum(axis=1)
+        found = closed_form_spreading(source_radius, radius, thickness, k, h, warn=False)
     else:
-        middle = (rect[:, 2:] + rect[:, :2]) / 2 - corner
+        middle = (rect[:, 2:] + rect[:, :2]) / 2 - whole[:, :2]
         found = rectangle_on_flux_channel(
             size, source, middle, t, k_through, h, k_in_plane=k_in_plane, r_above=r, far_face=far_face
         )
     return found.spreading_mean, found.spreading_centre
 
 
-def _probe(graph: Graph, arrays: Arrays, blocks: dict[int, _Block], index: int) -> Float:
-    """Resistance from a probe to the coolant. [K/W]"""
-    probe = graph.probes[index]
-    number = graph.block_of_slab[probe.slab]
-    block, slab = blocks[number], probe.slab - graph.first_slab[number]
-    rect = arrays.probe_rect[:, index]
-    point = bool(np.all(rect[:, 2:] == rect[:, :2]))
-    level = 2 * slab + probe.side
-    whole = block.through[:, level] + block.constriction + block.above
-    if level == 0:
-        lowest = not _lower(graph, number)
-        if lowest and point:
-            return whole + sum(b.spreading_centre - b.spreading for b in blocks.values()) + block.spreading
-        return whole if _covers(rect, arrays, number) and not lowest else whole + block.spreading
-    if level == 2 * graph.slabs_of_block[number] - 1 and not point and not _covers(rect, arrays, number):
-        return block.above
-    return whole
+def _rises(graph: Graph, arrays: Arrays, column: _Column, blocks: dict[int, _Block], whole: Float) -> Float:
+    """Resistance from each probe to the coolant, shape (S, probes). [K/W]"""
+    rect = arrays.probe_rect
+    point = (rect[..., 2:] == rect[..., :2]).all(axis=(0, 2))
+    covers = (np.abs(rect - whole[:, column.block_of_probe]) < SAME).all(axis=(0, 2))
+    to_centre = sum(b.spreading_centre - b.spreading for b in blocks.values())
+    out = []
+    for i, probe in enumerate(graph.probes):
+        number = column.block_of_probe[i]
+        block, last = blocks[number], 2 * graph.slabs_of_block[number] - 1
+        level = 2 * (probe.slab - graph.first_slab[number]) + probe.side
+        if level == last and not point[i] and not covers[i]:  # the contact on the upper face
+            out.append(block.above)
+            continue
+        found = block.through[:, level] + block.constriction + block.above
+        if level == 0 and number == column.blocks[0]:
+            found = found + (to_centre if point[i] else 0.0)
+        elif level == 0 and not covers[i]:  # the contact on the lower face
+            found = found + block.spreading
+        out.append(found)
+    return _side_by_side(out)
+
+
+def _side_by_side(given: list[Float]) -> Float:
+    """Stack arrays of shape (S,) or (1,) as columns, shape (S, …)."""
+    stacked = np.empty((max(len(x) for x in given), len(given)))
+    for i, x in enumerate(given):
+        stacked[:, i] = x
+    return stacked

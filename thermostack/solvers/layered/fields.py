@@ -15,7 +15,7 @@ from thermostack.solvers.layered.coefficients import PointBasis
 from thermostack.solvers.layered.faces import LOWER, OUT, UPPER, BlockModes, Flux, Level
 from thermostack.solvers.layered.loads import MEAN, Loads
 from thermostack.solvers.layered.settings import LayeredSettings
-from thermostack.solvers.layered.solve import Solved, solve_one
+from thermostack.solvers.layered.solve import Solved, one_blas_thread, solve_one
 from thermostack.solvers.layered.system import level_of
 from thermostack.solvers.layered.validate import check
 
@@ -83,7 +83,8 @@ class LayeredField:
             raise InputError(f"{side}", where="side", expected="0 (lower face) to 1 (upper face)")
         block = self.graph.block_of_slab[slab]
         x, y = self._grid(block, x, y)
-        return self._evaluate(block, level_of(self.graph, slab, side), x, y)
+        with one_blas_thread():
+            return self._evaluate(block, level_of(self.graph, slab, side), x, y)
 
     def profile(self, x: float, y: float, slab: int, depths: Float) -> Float:
         """Rise at one place through a slab, at depths 0 … 1 from below, shape (depths,). [K]"""

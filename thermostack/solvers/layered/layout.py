@@ -237,4 +237,5 @@ def _degrees(
     degrees = effort * np.stack(np.broadcast_arrays(*wanted), axis=1)
     # few different sizes: steps of 2 up to 12, of 4 beyond
     rounded = np.where(degrees <= 12.0, 2.0 * np.ceil(0.5 * degrees - 1e-9), 4.0 * np.ceil(0.25 * degrees - 1e-9))
-    return np.minimum(rounded.astype(np.intp), settings.most)
+    rounded = np.minimum(rounded.astype(np.intp), settings.most)
+    return np.where(closed[:, :, None], 2, rounded)

@@ -49,7 +49,7 @@ class LayeredSettings:
     waves: float = 25.0
     least_waves: float = 8.0
     largest: int = 400
-    tolerance: float = 5e-4
+    tolerance: float = 1e-3
     rounds: int = 2
     step: float = 1.35
     limit: float = 0.05

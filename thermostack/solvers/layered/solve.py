@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import product
@@ -22,18 +23,20 @@ from thermostack.solvers.layered.settings import LayeredSettings
 from thermostack.solvers.layered.system import System
 from thermostack.solvers.layered.validate import check
 
-__all__ = ["Solved", "layered", "solve_group", "solve_one"]
+__all__ = ["Solved", "layered", "one_blas_thread", "solve_group", "solve_one"]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
-LOWER_ORDER = 0.85
-"""Share of the total degree of a second, cheaper solution, from whose change the error is estimated."""
+LOWER_ORDERS = (0.85, 0.7)
+"""Shares of the total degree of two cheaper solutions, from whose changes the error is estimated."""
 SAFETY = 3.2
-"""Factor on that change: enough for errors that fall like 1/p² (2.6 of the change is then left) and all faster ones."""
+"""Factor on the last change: enough for errors that fall like 1/p² (2.6 of the change is then left)."""
+LEAST_LEFT = 0.55
+"""The factor goes down to this share of itself where the change before the last shows that errors fall faster."""
 CROSS = 0.2
 """Least share of the geometric mean of the changes of source and probe: a single change may vanish by chance."""
-FLOOR = 5e-6
+FLOOR = 1e-6
 """Least error, as a share of the hottest probe of a source."""
 CHUNK_BYTES = 3.2e7
 """Working memory of one thread."""
@@ -49,7 +52,7 @@ def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = Non
     arrays : Arrays
         Sizes and properties; samples that share a row are not computed twice where only geometry enters.
     settings : LayeredSettings, optional
-        Defaults reach 0.05 % of the hottest probe, by the solver's own estimate.
+        Defaults keep the estimated error of the order below 0.1 % of the hottest probe; the true one is far less.
 
     Returns
     -------
@@ -81,7 +84,7 @@ def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = Non
         layout, index = task
         solved = solve_group(graph, rows(arrays, index), layout)
         influence[index], error[index] = solved.influence, solved.error
-        flow[index], share[index] = solved.flow, solved.share
+        flow[index], share[index] = solved.flow, solved.share(solved.order_error)
 
     pending, effort = np.arange(samples), 1.0
     for _ in range(settings.rounds + 1):
@@ -92,6 +95,7 @@ def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = Non
     finite = np.isfinite(influence).all(axis=(1, 2)) & np.isfinite(flow).all(axis=(1, 2))
     if not finite.all():
         raise SolveError(f"layered: the result of sample {int(np.argmin(finite))} is not finite")
+    share = (error / np.abs(influence).max(axis=1, keepdims=True, initial=1e-300)).max(axis=(1, 2), initial=0.0)
     if share.max(initial=0.0) > settings.limit:
         raise SolveError(
             f"layered: estimated error {share.max():.2g} of the hottest probe in sample {int(share.argmax())}, above "
@@ -103,12 +107,13 @@ def layered(graph: Graph, arrays: Arrays, settings: LayeredSettings | None = Non
 def solve_one(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Solved:
     """Solution of one checked sample with as many polynomials as the tolerance asks for."""
     effort = 1.0
-    for _ in range(settings.rounds + 1):
-        [(layout, _)] = layouts(graph, arrays, settings, effort)
-        solved = solve_group(graph, arrays, layout)
-        if solved.share.max(initial=0.0) <= settings.tolerance:
-            break
-        effort *= settings.step
+    with one_blas_thread():
+        for _ in range(settings.rounds + 1):
+            [(layout, _)] = layouts(graph, arrays, settings, effort)
+            solved = solve_group(graph, arrays, layout)
+            if solved.share(solved.order_error).max(initial=0.0) <= settings.tolerance:
+                break
+            effort *= settings.step
     if not all(np.isfinite(x).all() for x in solved.solutions):
         raise SolveError("layered: the field is not finite")
     return solved
@@ -117,12 +122,20 @@ def solve_one(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Solved
 def _run_all(run: Callable[[tuple[Layout, Int]], None], tasks: list[tuple[Layout, Int]], workers: int | None) -> None:
     """Run all tasks, on several threads if that many are allowed; each thread keeps to one BLAS thread."""
     count = min(workers or os.cpu_count() or 1, len(tasks))
-    if count <= 1:
-        for task in tasks:
-            run(task)
-        return
-    with _blas().limit(limits=1), ThreadPoolExecutor(count) as pool:
-        list(pool.map(run, tasks))
+    with one_blas_thread():
+        if count <= 1:
+            for task in tasks:
+                run(task)
+        else:
+            with ThreadPoolExecutor(count) as pool:
+                list(pool.map(run, tasks))
+
+
+@contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Keep BLAS to one thread: more only wait for each other on matrices as small as these."""
+    with _blas().limit(limits=1):
+        yield
 
 
 @cache
@@ -188,26 +201,35 @@ class Solved:
         return total
 
     @cached_property
-    def error(self) -> Float:
-        """Estimated error of `influence`, shape (S, probes, sources). [K/W]
+    def order_error(self) -> Float:
+        """Estimated error by the order of the polynomials, shape (S, probes, sources). [K/W]
 
         Solutions of lower and full total degree are nested, and the change of every self-influence from one to the
-        other is the energy of what was missed; the change of a cross influence is at most the geometric mean of
-        both. Errors of the sums over modes are added.
+        other is the energy of what was missed; the change of a cross influence is at most the geometric mean of both.
         """
-        cols, gap = self.direct.columns, self.gap(LOWER_ORDER)
-        own = np.sqrt(np.abs(np.diagonal(gap, axis1=1, axis2=2)))
-        change = np.abs(gap[:, cols.probe[:, None], cols.source])
+        cols = self.direct.columns
+        near, far = (self.gap(share) for share in LOWER_ORDERS)
+        own, whole = (np.abs(np.diagonal(gap, axis1=1, axis2=2)) for gap in (near, far))
+        # of changes that go on like a geometric series of ratio ρ, ρ/(1−ρ) of the last one is left
+        ratio = np.minimum(own / np.maximum(whole - own, 1e-300), 0.5)
+        left, own = np.sqrt(np.maximum(ratio / (1.0 - ratio), LEAST_LEFT)), np.sqrt(own)
+        change = np.abs(near[:, cols.probe[:, None], cols.source])
         change = np.maximum(change, CROSS * own[:, cols.probe, None] * own[:, None, cols.source])
-        modes = self.direct.direct[1][:, cols.probe] + self.loads[0].contact_mode_error()[:, None, None]
-        hottest = np.abs(self.influence).max(axis=1, keepdims=True, initial=0.0)
-        return np.asarray(SAFETY * change + modes + FLOOR * hottest)
+        return np.asarray(SAFETY * change * left[:, cols.probe, None] * left[:, None, cols.source])
 
     @cached_property
-    def share(self) -> Float:
-        """Largest estimated error as a share of the hottest probe of the same source, shape (S,)."""
+    def error(self) -> Float:
+        """Estimated error of `influence`, by the order and by the sums over modes, (S, probes, sources). [K/W]"""
+        cols = self.direct.columns
+        crossing = self.loads[0].contact_mode_error()[:, None] @ self.flow**2
+        points = self.loads[0].point_mode_error()[:, cols.probe, None]
+        hottest = np.abs(self.influence).max(axis=1, keepdims=True, initial=0.0)
+        return np.asarray(self.order_error + self.direct.direct[1][:, cols.probe] + crossing + points + FLOOR * hottest)
+
+    def share(self, error: Float) -> Float:
+        """Largest error as a share of the hottest probe of the same source, shape (S,)."""
         hottest = np.abs(self.influence).max(axis=1, keepdims=True, initial=1e-300)
-        return np.asarray((self.error / hottest).max(axis=(1, 2), initial=0.0))
+        return np.asarray((error / hottest).max(axis=(1, 2), initial=0.0))
 
     @cached_property
     def flow(self) -> Float:

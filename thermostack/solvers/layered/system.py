@@ -130,6 +130,11 @@ class System:
         """Products of polynomials of each open contact that are used, as indices into all products."""
         return {i: np.flatnonzero(order <= 1.0 + 1e-9) for i, order in self.orders.items()}
 
+    def contact_area(self, contact: int) -> Float:
+        """Area of a contact, shape (G,). [m²]"""
+        rect = self.arrays.contact_rect[:, contact]
+        return np.asarray((rect[:, 2] - rect[:, 0]) * (rect[:, 3] - rect[:, 1]))
+
     def lower_order(self, share: float) -> Int:
         """Unknowns that a system with only this share of the total degree would have; always fewer polynomials."""
         keep = np.ones(self.unknowns, dtype=bool)
@@ -186,11 +191,9 @@ class System:
             if a.block in self.temperatures and self.blocks[a.block].has_mean:
                 row, column = self.temperatures[a.block], self.places[a.contact].start
                 A[:, row, column] = A[:, column, row] = a.sign
-        rect = self.arrays.contact_rect
-        areas = (rect[..., 2] - rect[..., 0]) * (rect[..., 3] - rect[..., 1])
         for i in self.open:
             index = np.arange(self.places[i].start, self.places[i].stop)
-            A[:, index, index] += (self.arrays.contact_r[:, i] / areas[:, i])[:, None]
+            A[:, index, index] += (self.arrays.contact_r[:, i] / self.contact_area(i))[:, None]
         return A
 
     def loads(self, patch: Patch, block: int) -> Float:
