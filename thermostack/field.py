@@ -78,8 +78,9 @@ class Slice:
         [mm]
     depth : ndarray, shape (nz,)
         Share of the slab's thickness from below.
-    thickness : float
-        [mm]
+    bottom, thickness : float
+        Height of its lower face above the lowest active face, bond lines counted where they are known, and its
+        thickness. [mm]
     values : ndarray, shape (nx, nz)
         Temperature. [°C]
     """
@@ -87,6 +88,7 @@ class Slice:
     part: str
     x: Float
     depth: Float
+    bottom: float
     thickness: float
     values: Float
 
@@ -191,6 +193,7 @@ class StackField:
             The plane cuts nothing.
         """
         at = parse(y, "length", "y").si
+        bottoms = self._bottoms()
         slices = []
         for slab, described in enumerate(self.point.model.slabs):
             x0, y0, x1, y1 = self._rect(slab)
@@ -202,7 +205,7 @@ class StackField:
                 axis=1,
             )
             thickness = 1e3 * float(self.point.arrays.thickness[0, slab])
-            slices.append(Slice(described.part.name, 1e3 * x, depth, thickness, values))
+            slices.append(Slice(described.part.name, 1e3 * x, depth, bottoms[slab], thickness, values))
         if not slices:
             raise InputError(
                 f"the plane y = {y} cuts nothing", where="y", expected="a plane through the dies, such as '0 mm'"
@@ -220,6 +223,23 @@ class StackField:
             return np.asarray(convert(coolant + rise, "temperature"))
         top = coolant + point.rise[0, point.model.probes["face", str(slab), "1"]]
         return np.asarray(convert(point.model.kirchhoff(slab, np.asarray(top), coolant + rise - top), "temperature"))
+
+    def _bottoms(self) -> list[float]:
+        """Return the height of each slab's lower face; the dies hang from the layer that they share. [mm]"""
+        model, values = self.point.model, self.point.values
+        columns = []
+        for rows in model.rows.values():
+            height, column = 0.0, []
+            for row in rows[:-1]:
+                path = f"{row.part}.{'thickness' if row.solid else 'bond_line'}"
+                thickness = 1e3 * float(np.asarray(values(path)).flat[0]) if path in values else 0.0
+                column.append((row.slab, row.solid, height))
+                height += thickness
+            columns.append((height, column))
+        tallest = max(height for height, _ in columns)
+        return [bottom for _, bottom in sorted({
+            slab: bottom + tallest - height for height, column in columns for slab, solid, bottom in column if solid
+        }.items())]  # fmt: skip
 
     def _slab(self, part: str) -> int:
         names = [slab.part.name for slab in self.point.model.slabs]

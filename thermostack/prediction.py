@@ -193,11 +193,14 @@ class Prediction:
     @property
     def temperatures(self) -> Mapping[str, tuple[float, float]]:
         """Temperature below and above each part, and of the junction. [K]"""
-        found = {}
+        found: dict[str, tuple[float, float]] = {}
         for rows in self.point.model.rows.values():
             for row in rows:
                 below = self._absolute(float(self.point.below(row)[0]))
-                found[row.part] = (below, below - float(self.point.difference(row)[0]))
+                above = below - float(self.point.difference(row)[0])
+                # dies that share a layer each have a mean of their own on its lower face: the hottest counts
+                known = found.get(row.part, (below, above))
+                found[row.part] = (max(below, known[0]), max(above, known[1]))
         junction = self._absolute(self.point.junction_rise[0])
         return {**found, "junction": (junction, junction)}
 

@@ -1,295 +1,134 @@
-"""Which column of a file is what: the mapping that the user gives, and the units that headers tell."""
+"""Which columns of a log make a reading: sensors, power and coolant, each checked and cleaned once."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, Literal, get_args
 
-from ..errors import FileError, InputError, UnitError, UnknownNameError, suggest
-from ..units import DIMENSIONS, parse, to_si
-from .log import Role
+import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["CLOCK_FORMATS", "Column", "Want", "columns_of", "known_unit", "matches", "split_unit", "unit_of", "wants_of"]
+from ..errors import InputError, UnknownNameError, suggest
+from ..units import Value, ValueLike, parse
+from .faults import stuck_all_along, without_outliers
+from .flags import Flag, SteadyError
+from .log import Log, Role
+from .resolution import step_of
 
-DIMENSION_OF: dict[str, str] = {
-    "time": "time", "sensor": "temperature", "coolant": "temperature", "ambient": "temperature", "power": "power",
-    "clock": "frequency",
-}  # fmt: skip
-"""Of each role whose values have a unit that must be known; the others are kept as they were logged."""
-
-CLOCK_FORMATS = ("h:m:s", "h:m", "m:s")
-"""What may stand in the place of a unit of time."""
-
-# as headers write them, without regard to upper and lower case: the unit as pint reads it, and what it measures
-_UNITS = {
-    "c": ("degC", "temperature"), "°c": ("degC", "temperature"), "℃": ("degC", "temperature"),
-    "degc": ("degC", "temperature"), "deg c": ("degC", "temperature"), "celsius": ("degC", "temperature"),
-    "f": ("degF", "temperature"), "°f": ("degF", "temperature"), "℉": ("degF", "temperature"),
-    "degf": ("degF", "temperature"), "deg f": ("degF", "temperature"), "fahrenheit": ("degF", "temperature"),
-    "k": ("K", "temperature"), "kelvin": ("K", "temperature"),
-    "w": ("W", "power"), "watt": ("W", "power"), "watts": ("W", "power"), "kw": ("kW", "power"), "mw": ("mW", "power"),
-    "hz": ("Hz", "frequency"), "khz": ("kHz", "frequency"), "mhz": ("MHz", "frequency"), "ghz": ("GHz", "frequency"),
-    "s": ("s", "time"), "sec": ("s", "time"), "secs": ("s", "time"), "second": ("s", "time"), "seconds": ("s", "time"),
-    "ms": ("ms", "time"), "msec": ("ms", "time"), "milliseconds": ("ms", "time"), "us": ("us", "time"),
-    "µs": ("us", "time"), "min": ("min", "time"), "minutes": ("min", "time"), "h": ("h", "time"), "hr": ("h", "time"),
-    "hours": ("h", "time"), "d": ("day", "time"), "days": ("day", "time"),
-    "rpm": ("rpm", "speed"), "1/min": ("rpm", "speed"), "%": ("%", "share"), "v": ("V", "voltage"),
-    "mv": ("mV", "voltage"), "a": ("A", "current"), "ma": ("mA", "current"), "l/min": ("L/min", "flow"),
-    "l/h": ("L/h", "flow"),
-}  # fmt: skip
-_UNMISTAKABLE = {"°c", "℃", "degc", "°f", "℉", "degf", "w", "mw", "kw", "hz", "khz", "mhz", "ghz", "rpm", "ms"}
-_IN_BRACKETS = re.compile(r"(.*?)\s*[\[(]\s*([^\[\]()]+?)\s*[\])]")
-_AFTER_SLASH = re.compile(r"(.*\S)\s*/\s*(\S+)")
-_AT_THE_END = re.compile(r"(.*[^\s,_])[\s,_]+(\S+)")
-
-Kind = Literal["time"] | Role
+__all__ = ["Columns", "choose"]
 
 
-@dataclass(frozen=True)
-class Want:
-    """One entry of the mapping: a column that is wanted, or a pattern of several."""
+@dataclass(frozen=True, eq=False)
+class Columns:
+    """What a reading is made of.
 
-    kind: Kind
-    name: str
-    column: str | int
-    unit: str
-    where: str
-
-    @cached_property
-    def pattern(self) -> re.Pattern[str] | None:
-        """What the header must look like, where `column` holds a star."""
-        if isinstance(self.column, int) or "*" not in self.column:
-            return None
-        return re.compile("(.+)".join(re.escape(_tidy(part)) for part in self.column.split("*")))
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of a file that was found: where it stands, what it is called in the log, and its unit as given."""
-
-    index: int
-    name: str
-    kind: Kind
-    header: str
-    unit: str
-
-    @property
-    def dimension(self) -> str | None:
-        """A key of `units.DIMENSIONS`, or None where no unit is needed."""
-        return DIMENSION_OF.get(self.kind)
-
-
-def known_unit(text: str) -> tuple[str, str] | None:
-    """Return the unit that a header's text means, and what it measures; None where it is not known for one."""
-    text = _tidy(text)
-    if text == "MW":
-        return "MW", "power"
-    return _UNITS.get(text.casefold())
-
-
-def split_unit(header: str) -> tuple[str, str]:
-    """Return the name and the unit of a header such as ``"Package [W]"``, ``"Water / °C"`` or ``"Core 1 °C"``.
-
-    The unit is empty where there is none; what stands in brackets and is not a unit belongs to the name.
+    Attributes
+    ----------
+    log : Log
+    sensors : tuple of str
+    temperatures : tuple of ndarray, shape (N,)
+        Of the sensors, without outliers. [K]
+    power, coolant : ndarray, shape (N,), or Value
+        As logged, or as given by hand.
+    coolant_name, power_name : str
+        Of the columns; empty where given by hand.
+    step : mapping of str to float
+        Of sensors and ``"coolant"`` where they have one that matters. [K]
+    truncating : frozenset of str
+        Those that cut off what is below a step.
+    flags : tuple of Flag
     """
-    header = _tidy(header)
-    for form in (_IN_BRACKETS, _AFTER_SLASH):
-        if (match := form.fullmatch(header)) and match[1] and known_unit(match[2]):
-            return match[1], match[2]
-    match = _AT_THE_END.fullmatch(header)
-    if match and match[2].casefold() in _UNMISTAKABLE:
-        return match[1], match[2]
-    return header, ""
+
+    log: Log
+    sensors: tuple[str, ...]
+    temperatures: tuple[NDArray[np.float64], ...]
+    power: NDArray[np.float64] | Value
+    coolant: NDArray[np.float64] | Value
+    power_name: str
+    coolant_name: str
+    step: Mapping[str, float]
+    truncating: frozenset[str]
+    flags: tuple[Flag, ...]
 
 
-def unit_of(column: Column, told: str, where: str) -> str:
-    """Return the unit of a column, as pint reads it, from what the file tells and what the mapping gives.
-
-    Raises
-    ------
-    UnitError
-        Neither tells a unit, both do and differ, or it is not a unit of what the column is.
-    """
-    dimension = column.dimension
-    assert dimension is not None
-    known = known_unit(told) if told else None
-    at = f"{where}, column {column.header!r}"
-    example = DIMENSIONS[dimension].example.split(" ", 1)[1]
-    if known and known[1] != dimension:
-        raise UnitError(f"{told!r} is not a unit of {dimension}", where=at,
-                        expected=f"a column in, for example, {example!r}")  # fmt: skip
-    if column.unit:
-        given = (known_unit(column.unit) or (column.unit, ""))[0]
-        parse((1.0, given), dimension, where=at)
-        if known and _scale(known[0], dimension) != _scale(given, dimension):
-            raise UnitError(f"the file says {told!r}, the mapping {column.unit!r}", where=at,
-                            expected="the unit in which the numbers are, or none in the mapping")  # fmt: skip
-        return given
-    if known:
-        return known[0]
-    raise UnitError("no unit in the header and none given", where=at,
-                    expected=f"name and unit in the mapping, such as ({column.header!r}, {example!r})")  # fmt: skip
-
-
-def _scale(unit: str, dimension: str) -> tuple[float, float]:
-    return float(to_si(0.0, dimension, unit)), float(to_si(1.0, dimension, unit))
-
-
-# --- the mapping ------------------------------------------------------------------------------------------------------
-
-_KEYS: dict[str, Kind] = {"sensors": "sensor", **{role: role for role in get_args(Role) if role != "sensor"}}
-_RIGHT = "columns={'time': 'Elapsed [s]', 'power': ('Package', 'W'), 'sensors': {'core *': 'Core * [°C]'}}"
-
-
-def wants_of(columns: Mapping[str, Any]) -> tuple[Want, ...]:
-    """Return the entries of a mapping, those of time first.
-
-    Raises
-    ------
-    InputError
-        It is not a mapping of the form that `read_log` describes; it has no time, or nothing else.
-    """
-    if not isinstance(columns, Mapping):
-        raise InputError(f"{columns!r} is not a mapping", where="columns", expected=_RIGHT)
-    for key in columns:
-        if key != "time" and key not in _KEYS:
-            problem = f"{key!r} is not what a column can be; {suggest(str(key), ['time', *_KEYS])}"
-            raise UnknownNameError(problem, where="columns")
-    if "time" not in columns:
-        raise InputError("no column of time", where="columns", expected=_RIGHT)
-    times = _times(columns["time"])
-    others = tuple(
-        want for key, kind in _KEYS.items() if key in columns for want in _wants(kind, key, columns[key])
+def choose(
+    log: Log, power: ValueLike | None, coolant: ValueLike | None, resolution: Mapping[str, ValueLike] | None,
+    truncating: Iterable[str],
+) -> Columns:  # fmt: skip
+    """Return the columns of a reading; see `steady` for the parameters and errors."""
+    if len(log.time) < 8:
+        raise SteadyError(f"{len(log.time)} rows", where=log.source, expected="a log of some minutes")
+    watts, power_name = _one(log, power, "power", ("power",))
+    cold, coolant_name = _one(log, coolant, "coolant", ("coolant", "ambient"))
+    sensors = [name for name in log.of_role("sensor") if np.isfinite(log.values[name]).any()]
+    empty = [name for name in log.of_role("sensor") if name not in sensors]
+    whole = float(log.time[0]), float(log.time[-1])
+    flags = [Flag("missing", f"{name} holds no value; it is left out", *whole, name) for name in empty]
+    moved = 0.0
+    if isinstance(watts, np.ndarray):
+        low, high = np.nanquantile(watts[:: max(1, len(watts) // 20_000)], [0.02, 0.98])
+        moved = float((high - low) / max(high, 1e-9))
+    stuck = stuck_all_along(log, tuple(sensors), moved)
+    sensors = [name for name in sensors if name not in {flag.column for flag in stuck}]
+    flags += stuck
+    if not sensors:
+        what = "no sensor that moves" if stuck else "no temperature of the package"
+        raise SteadyError(what, where=log.source, expected="a column with the role sensor that follows the load")
+    temperatures = []
+    for name in sensors:
+        clean, found = without_outliers(log, name, watts if isinstance(watts, np.ndarray) else None)
+        temperatures.append(clean)
+        flags += found
+    known = (*sensors, "coolant")
+    steps: dict[str, float] = {}
+    for name, value in (resolution or {}).items():
+        if name not in (*known, *log.of_role("sensor")):
+            raise UnknownNameError(f"{name!r} is not known", where="resolution", expected=suggest(name, known))
+        steps[name] = parse(value, "temperature difference", f"resolution.{name}").si
+        if steps[name] <= 0:
+            raise InputError(f"{value} is not a step", where=f"resolution.{name}", expected="such as '1 K'")
+    if isinstance(cold, np.ndarray) and coolant_name:
+        cold, found = without_outliers(log, coolant_name, None)
+        flags += found
+    for name, column in zip(known, (*temperatures, cold), strict=True):
+        if name not in steps and isinstance(column, np.ndarray):
+            step = step_of(column)
+            steps |= {} if step is None else {name: step}
+    cut = frozenset(truncating)
+    for name in cut:
+        if name not in known:
+            raise UnknownNameError(f"{name!r} is not known", where="truncating", expected=suggest(name, known))
+        if name not in steps:
+            raise InputError(
+                f"the step of {name} is not seen in the log", where=f"resolution.{name}", expected="such as '1 K'"
+            )
+    return Columns(
+        log, tuple(sensors), tuple(temperatures), watts, cold, power_name, coolant_name, steps, cut, tuple(flags)
     )
-    if not others:
-        raise InputError("nothing but time is mapped", where="columns", expected=_RIGHT)
-    _check_twice([want.name for want in others if not want.pattern], "columns")
-    return times + others
 
 
-def _times(entry: Any) -> tuple[Want, ...]:
-    where = "columns['time']"
-    if isinstance(entry, list):
-        if len(entry) != 2:
-            raise InputError(f"{entry!r} are not date and time", where=where, expected="['Date', 'Time of day']")
-        return tuple(_want("time", name, each, where) for name, each in zip(("date", "time"), entry, strict=True))
-    return (_want("time", "time", entry, where),)
-
-
-def _wants(kind: Kind, key: str, entry: Any) -> Iterator[Want]:
-    where = f"columns[{key!r}]"
-    if isinstance(entry, Mapping):
-        for name, each in entry.items():
-            if not isinstance(name, str) or not name.strip():
-                raise InputError(f"{name!r} is not a name", where=where, expected="a text such as 'core 0'")
-            want = _want(kind, name, each, f"{where}[{name!r}]")
-            stars = want.column.count("*") if isinstance(want.column, str) else 0
-            if name.count("*") != stars:
-                raise InputError(f"{name!r} and {want.column!r} do not hold the same number of stars", where=want.where,
-                                 expected="a star on both sides, such as {'core *': 'Core * [°C]'}")  # fmt: skip
-            yield want
-    elif isinstance(entry, list):
-        for each in entry:
-            yield _want(kind, "", each, where)
-    else:
-        yield _want(kind, "" if key in ("sensors", "other") else key, entry, where)
-
-
-def _want(kind: Kind, name: str, entry: Any, where: str) -> Want:
-    column, unit = (entry if len(entry) == 2 else (None, None)) if isinstance(entry, tuple) else (entry, "")
-    if isinstance(column, str) and column.strip() and isinstance(unit, str):
-        if "*" in column and kind == "time":
-            raise InputError(f"{column!r} may be several columns", where=where, expected="one column")
-        name = "" if "*" in column and "*" not in name else name
-    elif not (isinstance(column, int) and not isinstance(column, bool) and column >= 1 and isinstance(unit, str)):
-        raise InputError(f"{entry!r} is not a column", where=where,
-                         expected="a header, header and unit ('Package', 'W'), or a number from 1")  # fmt: skip
-    if unit and not (kind == "time" and unit in CLOCK_FORMATS) and kind in DIMENSION_OF:
-        parse((1.0, (known_unit(unit) or (unit,))[0]), DIMENSION_OF[kind], where=where)
-    return Want(kind, name, column, unit, where)
-
-
-def _check_twice(names: Sequence[str], where: str) -> None:
-    named = [name for name in names if name]
-    for name in named:
-        if named.count(name) > 1:
-            raise InputError(f"the name {name!r} is given twice", where=where,
-                             expected="a name for each, such as {'core 0': 'Core 0 [°C]'}")  # fmt: skip
-
-
-# --- finding the columns in a header ----------------------------------------------------------------------------------
-
-
-def matches(want: Want, header: Sequence[str]) -> list[tuple[int, str]]:
-    """Return index and name in the log of the columns that answer an entry of the mapping.
-
-    A header is met by its full text or, where none is, by its text without the unit.
-    """
-    if isinstance(want.column, int):
-        if want.column > len(header):
-            return []
-        own = split_unit(header[want.column - 1])[0] or f"column {want.column}"
-        return [(want.column - 1, want.name or own)]
-    full = [_tidy(cell) for cell in header]
-    for texts in (full, [split_unit(cell)[0] for cell in full]):
-        if want.pattern is None:
-            found = [(i, want.name or split_unit(full[i])[0]) for i, text in enumerate(texts) if text == _tidy(want.column)]
-        else:
-            met = [(i, want.pattern.fullmatch(text)) for i, text in enumerate(texts)]
-            found = [(i, _filled(want.name, match) or split_unit(full[i])[0]) for i, match in met if match]
-        if found:
-            return found
-    return []
-
-
-def _filled(name: str, match: re.Match[str]) -> str:
-    for part in match.groups():
-        name = name.replace("*", part.strip(), 1)
-    return name
-
-
-def columns_of(wants: Sequence[Want], header: Sequence[str], where: str) -> tuple[Column, ...]:
-    """Return the columns of a header that the mapping asks for.
-
-    Raises
-    ------
-    UnknownNameError
-        One is missing; the nearest names are suggested.
-    FileError
-        One stands there twice, or two entries of the mapping meet the same column or bear the same name.
-    """
-    columns: list[Column] = []
-    for want in wants:
-        found = matches(want, header)
-        if not found:
-            raise _missing(want, header, where)
-        if len(found) > 1 and want.pattern is None:
-            numbers = " and ".join(str(index + 1) for index, _ in found)
-            raise FileError(f"columns {numbers} are both called {want.column!r}", where=where,
-                            expected=f"its number in {want.where}, such as {found[0][0] + 1}")  # fmt: skip
-        columns += [Column(i, name, want.kind, _tidy(header[i]) if header else "", want.unit) for i, name in found]
-    indices = [column.index for column in columns]
-    for column in columns:
-        if indices.count(column.index) > 1:
-            uses = " and ".join(repr(c.name) for c in columns if c.index == column.index)
-            raise FileError(f"column {column.header!r} is mapped twice, as {uses}", where=where,
-                            expected="one use for a column; a narrower pattern")  # fmt: skip
-    _check_twice([column.name for column in columns if column.kind != "time"], where)
-    return tuple(columns)
-
-
-def _missing(want: Want, header: Sequence[str], where: str) -> UnknownNameError:
-    if isinstance(want.column, int):
-        problem = f"no column {want.column}, there are {len(header)}"
-    elif want.pattern is not None:
-        problem = f"no column is like {want.column!r}; {suggest(want.column.replace('*', ''), filter(None, header))}"
-    else:
-        problem = f"no column {want.column!r}; {suggest(want.column, filter(None, header))}"
-    return UnknownNameError(f"{problem} ({want.where})", where=where)
-
-
-def _tidy(text: str) -> str:
-    return " ".join(text.split())
+def _one(
+    log: Log, given: ValueLike | None, what: str, roles: tuple[Role, ...]
+) -> tuple[NDArray[np.float64] | Value, str]:
+    """Return the column of a role, or the value that was given by hand in place of one."""
+    dimension = "power" if what == "power" else "temperature"
+    example = "'231 W (sd 2 W)'" if what == "power" else "'26.1 degC (sd 0.2 K)'"
+    if isinstance(given, str) and given in log.values:
+        return log.values[given], given
+    if given is not None:
+        value = parse(given, dimension, what)
+        if value.kind == "exact":
+            raise InputError(f"{value} has no uncertainty", where=what, expected=f"a column of the log, or {example}")
+        if what == "power" and value.si <= 0:
+            raise InputError(f"power is {value}", where=what, expected="above zero")
+        return value, ""
+    for role in roles:
+        names = [name for name in log.of_role(role) if np.isfinite(log.values[name]).any()]
+        if len(names) > 1:
+            raise InputError(
+                f"{len(names)} columns of {role}: {', '.join(names)}", where=log.source,
+                expected=f"one of them named: {what}={names[0]!r}",
+            )  # fmt: skip
+        if names:
+            return log.values[names[0]], names[0]
+    raise SteadyError(f"no column of {what}", where=log.source, expected=f"one with that role, or {what}={example}")

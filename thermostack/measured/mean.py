@@ -26,9 +26,9 @@ BLOCKS = 128
 """A window is seen in this many blocks. Noise from row to row averages out in a block and cannot hide a slow wander."""
 ENOUGH = 50.0
 """Correlation times in a window from which the uncertainty of a mean is an estimate; below it is a bound."""
-FLAT = 0.14
+FLAT = 0.1
 """Cosines a correlation time. The spectrum 1/(1 + (ωT)²) of a series that forgets with time constant T, correlation time
-2T, is down by 5 % at the last of so many and by 2 % on their average."""
+2T, is down by 2.5 % at the last of so many and by 1 % on their average."""
 FEWEST, MOST = 4, 12
 """Cosines: below 4 the variance of Student's t is not fit to stand for it; above 12 its quantile falls by less than 11 %,
 and a slow wander under faster noise would be averaged away."""

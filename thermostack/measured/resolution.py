@@ -85,17 +85,15 @@ def bias_seen(values: NDArray[np.float64], step: float, size: float) -> tuple[fl
         In the unit of `step`. A value that never changes has no bias that is known and q/√12; noise above 0.7 steps
         gives 0 and 0.
     """
-    lowest = values.min()
-    level = np.rint((values - lowest) / step).astype(np.intp)
-    counts = np.bincount(level).astype(np.float64)
+    if np.var(values) > (FINE**2 + 1 / 12) * step**2:
+        return 0.0, 0.0
+    size = min(size, MOST_SIZE)
+    counts = np.bincount(np.rint((values - values.min()) / step).astype(np.intp)).astype(np.float64)
     if len(counts) == 1:
         return 0.0, step / math.sqrt(12)
     numbers = np.arange(len(counts))
     mean = float(counts @ numbers / counts.sum())
     variance = float(counts @ (numbers - mean) ** 2 / counts.sum())
-    size = min(size, MOST_SIZE)
-    if variance > FINE**2 + 1 / 12:
-        return 0.0, 0.0
     # thresholds lie half a step below each level, a few of them beyond what was read
     edges = np.arange(-3, len(counts) + 4) - 0.5
     low, high = np.full_like(_NOISES, -2.0), np.full_like(_NOISES, len(counts) + 1.0)

@@ -21,7 +21,11 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-_ARCHIVES = {b"PK\x03\x04": "an archive or a spreadsheet", b"\x1f\x8b": "compressed", b"\xd0\xcf\x11\xe0": "a spreadsheet"}
+_ARCHIVES = {
+    b"PK\x03\x04": "an archive or a spreadsheet",
+    b"\x1f\x8b": "compressed",
+    b"\xd0\xcf\x11\xe0": "a spreadsheet",
+}
 _CONTROL = re.compile(rb"[\x01-\x08\x0b\x0e-\x19\x1b-\x1f\x7f]")
 _HEAD = 1 << 16
 
@@ -70,7 +74,9 @@ def _bytes_of(path: PathLike) -> bytes:
         where = os.fspath(path)
         file = Path(path)
     except TypeError as error:
-        raise InputError(f"{path!r} is not a path", where="path", expected="the name of a file: 'before.csv'") from error
+        raise InputError(
+            f"{path!r} is not a path", where="path", expected="the name of a file: 'before.csv'"
+        ) from error
     try:
         if file.is_dir():
             raise FileError("is a directory", where=where, expected=_RIGHT)

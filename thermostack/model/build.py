@@ -229,7 +229,7 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
             expected="footprints that overlap; see centre=",
         )
     lowest = next(s.part for s in p.slabs if s.block == lower.block)
-    if isinstance(lowest, Die):
+    if isinstance(lowest, Die) and (lower.part is lowest or lower.part.footprint is None):  # a die, or its plating
         fits(at(lower.rect, values), at(upper.rect, values), lowest.name, upper.part.name)
     rect = overlap(lower.rect, upper.rect)
     if joint is None:

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from .bars import breakdown as breakdown
     from .curves import sweep as sweep
     from .depth import profile as profile
+    from .maps import flux_map as flux_map
+    from .maps import section_map as section_map
+    from .maps import temperature_map as temperature_map
     from .section import cross_section as cross_section
     from .variants import comparison as comparison
 
@@ -20,10 +23,13 @@ _HOME = {
     "breakdown": ".bars",
     "comparison": ".variants",
     "cross_section": ".section",
+    "flux_map": ".maps",
     "profile": ".depth",
+    "section_map": ".maps",
     "sweep": ".curves",
+    "temperature_map": ".maps",
 }
-__all__ = ["breakdown", "comparison", "cross_section", "profile", "sweep"]
+__all__ = [*_HOME]
 
 
 def __getattr__(name: str) -> Any:

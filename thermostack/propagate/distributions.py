@@ -301,7 +301,8 @@ class Lognormal(Distribution):
             return _array((np.log(np.maximum(_array(x), 0.0)) - math.log(self.median)) / self.natural_sd)
 
     def ppf(self, u: ArrayLike) -> Float:
-        return np.minimum(self.median * np.exp(self.natural_sd * special.ndtri(_array(u) * self.kept)), self.high)
+        x = self.median * np.exp(self.natural_sd * special.ndtri(_array(u) * self.kept))
+        return _array(np.minimum(x, self.high))
 
     def cdf(self, x: ArrayLike) -> Float:
         return _array(special.ndtr(self._z(np.minimum(x, self.high))) / self.kept)

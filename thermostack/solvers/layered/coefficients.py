@@ -28,6 +28,9 @@ __all__ = [
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
 
+REMEMBERED = 8
+"""Largest number of intervals whose coefficients are remembered from call to call."""
+
 
 def spherical_bessel(orders: int, x: Float) -> Float:
     r"""Spherical Bessel functions j_0 … j_(orders−1) of x ≥ 0, to about 1e-14 absolute.
@@ -120,9 +123,27 @@ def cosine_coefficients(low: Float, high: Float, length: Float, modes: Int, degr
     -------
     ndarray, shape (…, p, M)
     """
-    step = np.pi / length
-    omega = (0.5 * (high - low) * step)[..., None] * modes
-    phase = (0.5 * (high + low) * step)[..., None] * modes
+    low, high = low / length, high / length
+    if low.size <= REMEMBERED:
+        key = (low.tobytes(), high.tobytes(), modes.tobytes(), degrees.tobytes())
+        return _remembered_coefficients(*key).reshape(*low.shape, len(degrees), len(modes))
+    return _coefficients(low, high, modes, degrees)
+
+
+@lru_cache(maxsize=512)
+def _remembered_coefficients(low: bytes, high: bytes, modes: bytes, degrees: bytes) -> Float:
+    """Coefficients of a few intervals, remembered: sweeps and sliders come back to the same geometry."""
+    out = _coefficients(
+        np.frombuffer(low), np.frombuffer(high), np.frombuffer(modes, np.intp), np.frombuffer(degrees, np.intp)
+    )
+    out.setflags(write=False)
+    return out
+
+
+def _coefficients(low: Float, high: Float, modes: Int, degrees: Int) -> Float:
+    """Coefficients on an axis of length one."""
+    omega = (0.5 * np.pi * (high - low))[..., None] * modes
+    phase = (0.5 * np.pi * (high + low))[..., None] * modes
     j = spherical_bessel(int(degrees[-1]) + 1, omega)
     root = _norms(modes)
     even, odd = np.cos(phase) * root, np.sin(phase) * root
@@ -288,13 +309,16 @@ def overlap(
     ndarray, shape (…, functions of a, functions of b)
     """
     low_a, high_a, low_b, high_b = np.broadcast_arrays(low_a, high_a, low_b, high_b)
+    part = (_shared_part(low_a, high_a, low_b, high_b) * length)[..., None, None]
+    if basis_a.order == basis_b.order == 0:
+        return np.asarray(part)
     nodes, weights = gauss((basis_a.order + basis_b.order) // 2 + 1)
     low, high = np.maximum(low_a, low_b), np.minimum(high_a, high_b)
     shared = np.maximum(high - low, 0.0)
     x = (0.5 * (low + high))[..., None] + 0.5 * shared[..., None] * nodes
     value_a, value_b = basis_a.values(x, low_a, high_a), basis_b.values(x, low_b, high_b)
     gram: Float = (value_a * (0.5 * weights)[:, None]).swapaxes(-1, -2) @ value_b
-    return gram * (_shared_part(low_a, high_a, low_b, high_b) * length)[..., None, None]
+    return gram * part
 
 
 def point_values(points: PointBasis, low: Float, high: Float, basis: Basis, length: Float) -> Float:

@@ -77,6 +77,11 @@ class Patch:
     means: tuple[Float, Float] | None = None
     within: bool = False
 
+    def first(self) -> Patch:
+        """Return the patch with its first polynomials alone, the mean where that belongs to the symmetry class."""
+        x, y = (c[:, :, :1] for c in self.coefficients)
+        return Patch(self.level, self.ends, (LegendreBasis(np.zeros(1, np.intp)),) * 2, (x, y))
+
 
 @dataclass(frozen=True, eq=False)
 class Flux:
@@ -101,7 +106,7 @@ class Flux:
 
     def modal(self, inside: tuple[int, int]) -> Float:
         """Heat in the modes of the block, shape (S, n, M, N). [W]"""
-        if self.patch.within:
+        if self.patch.within and self.heat.shape[2:] == inside:
             return self.heat
         x, y = (c[..., :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
         return np.asarray(x.swapaxes(-1, -2) @ self.heat @ y)
@@ -241,7 +246,9 @@ class BlockModes:
         )
         return Patch(level, ends, (LegendreBasis(degrees[0]), LegendreBasis(degrees[1])), (x, y))
 
-    def shadow_patch(self, polynomials: Patch, rect: Float, lower: BlockModes, below: Patch, covers: bool) -> Patch:
+    def shadow_patch(
+        self, polynomials: Patch, rect: Float, lower: BlockModes, below: Patch, covers: bool, counts: tuple[int, int]
+    ) -> Patch:
         """Modes of the block below a contact as functions on one side of the contact.
 
         Parameters
@@ -256,18 +263,20 @@ class BlockModes:
             The contact's polynomials on that block.
         covers : bool
             Whether the contact covers the whole face of that block.
+        counts : tuple of int
+            How many modes of that block, on both axes.
         """
         ends = self._ends(rect[:, None])
         within = covers and lower is self
         bases, coefficients = [], []
-        for e, modes, other in zip(ends, self.axes, lower.axes, strict=True):
-            basis = CosineBasis(other.modes[: other.inside], other.length, modes.origin - other.origin)
+        for e, modes, other, count in zip(ends, self.axes, lower.axes, counts, strict=True):
+            basis = CosineBasis(other.modes[:count], other.length, modes.origin - other.origin)
             bases.append(basis)
             if within:
-                coefficients.append(np.eye(other.inside, len(other.modes))[None, None])
+                coefficients.append(np.eye(count, len(other.modes))[None, None])
             else:
                 coefficients.append(cosine_overlaps(*e, basis, modes.length[:, None], modes.modes))
-        means = tuple(c[..., : axis.inside] for c, axis in zip(below.coefficients, lower.axes, strict=True))
+        means = tuple(c[..., :count] for c, count in zip(below.coefficients, counts, strict=True))
         return Patch(
             polynomials.level,
             ends,
@@ -308,12 +317,18 @@ class BlockModes:
         else:
             low_a, high_a = (end[:, :, None] for end in a.ends[axis])
             whole = overlap(low_a, high_a, basis_a, low_b, high_b, basis_b, length)
-        damped = Ca * modes.damping[:, None, None, :, None, :]
-        m = modes.inside
-        every = np.concatenate([whole[:, :, :, None], damped @ Cb], axis=3)
-        inside = np.concatenate([Ca[..., :m] @ Cb[..., :m, :], damped[..., :m] @ Cb[..., :m, :]], axis=3)
-        shape = (len(every), every.shape[1] * every.shape[2], *every.shape[3:])
-        return every.reshape(shape), inside.reshape(shape)
+        # sums over the box and over what follows it, at every Gaussian but the first that is known; both as one product
+        # of matrices with the Gaussians stacked upon the functions
+        m, p = modes.inside, basis_a.count
+        box = (Ca[..., :m] * modes.damping[:, None, None, :, None, :m]).reshape(*Ca.shape[:2], 1, NODES * p, m)
+        rest = (Ca[..., m:] * modes.damping[:, None, None, 1:, None, m:]).reshape(*Ca.shape[:2], 1, (NODES - 1) * p, -1)
+        shape = (len(Ca), whole.shape[1] * whole.shape[2], -1, p, basis_b.count)
+        inside = (box @ Cb[:, :, :, 0, :m]).reshape(shape)
+        beyond = (rest @ Cb[:, :, :, 0, m:]).reshape(shape)
+        whole = whole.reshape(len(whole), shape[1], 1, p, basis_b.count)
+        if len(whole) != len(inside):
+            whole = np.broadcast_to(whole, (len(inside), *whole.shape[1:]))
+        return np.concatenate([whole, inside[:, :, 1:] + beyond], axis=2), inside
 
     def _tail_left_right(self, a: Patch, b: Patch) -> tuple[Float, Float]:
         """Sums over both axes at every Gaussian, whose product is Σ C C' D D'/γ over modes outside the box. [m]

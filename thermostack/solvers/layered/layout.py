@@ -6,6 +6,7 @@ Samples with the same layout are solved together. A layout depends on the sample
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +39,8 @@ class Layout:
         On each axis: (None,) for all modes together, (0,) or (0, 1) where even and odd ones never mix.
     modes : tuple of pairs of int
         Modes on each axis for each block.
+    shadow_modes : tuple of pairs of int
+        How many of them a shadow is made of: those that come through the block.
     degrees : tuple of pairs of int
         Polynomials on each axis for each contact.
     shaded : tuple of bool
@@ -48,6 +51,7 @@ class Layout:
     covers: tuple[bool, ...]
     parities: tuple[tuple[int | None, ...], tuple[int | None, ...]]
     modes: tuple[tuple[int, int], ...]
+    shadow_modes: tuple[tuple[int, int], ...]
     degrees: tuple[tuple[int, int], ...]
     shaded: tuple[bool, ...]
 
@@ -76,21 +80,24 @@ def layouts(graph: Graph, arrays: Arrays, settings: LayeredSettings, effort: flo
     symmetric, even = _symmetric(graph, arrays, closed)
     shaded = _shaded(graph, arrays)
     modes = _modes(graph, arrays, closed, shaded, settings)
+    shadow_modes = np.minimum(modes, _shadow_modes(graph, arrays, settings))
     degrees = _degrees(graph, arrays, closed, shaded, settings, effort)
-    parts = [closed, covers, symmetric, even, shaded, modes.reshape(len(modes), -1), degrees.reshape(len(degrees), -1)]
+    parts: list[NDArray[Any]] = [closed, covers, symmetric, even, shaded]
+    parts += [pairs.reshape(len(pairs), -1) for pairs in (modes, shadow_modes, degrees)]
     samples = arrays.samples
     table = np.concatenate([np.broadcast_to(part, (samples, part.shape[1])).astype(np.intp) for part in parts], axis=1)
     unique, which = np.unique(table, axis=0, return_inverse=True)
     stops = np.cumsum([part.shape[1] for part in parts])[:-1]
     found = []
     for i, row in enumerate(unique):
-        is_closed, full, mirrored, only_even, shades, counts, orders = np.split(row, stops)
+        is_closed, full, mirrored, only_even, shades, counts, shadows, orders = np.split(row, stops)
         parity = tuple(((0,) if only_even[a] else (0, 1)) if mirrored[a] else (None,) for a in range(2))
         layout = Layout(
             closed=tuple(map(bool, is_closed)),
             covers=tuple(map(bool, full)),
             parities=(parity[0], parity[1]),
             modes=_pairs(counts),
+            shadow_modes=_pairs(shadows),
             degrees=_pairs(orders),
             shaded=tuple(map(bool, shades)),
         )
@@ -190,7 +197,8 @@ def _modes(
             if mine:
                 widths = rects[:, mine, 2:] - rects[:, mine, :2]
                 widths = np.where(widths > 0.0, widths, np.inf).min(axis=(1, 2))
-                narrow = np.minimum(narrow, widths)
+                # what is only heated or averaged has a known flux: it needs fewer modes than an unknown one
+                narrow = np.minimum(narrow, 1.6 * widths)
         fine = np.minimum(settings.depth / face, 2.0 * settings.waves / narrow)
         limit = np.maximum(np.maximum(settings.depth / total, 2.0 * settings.least_waves / narrow), fine)
         for contact in graph.contacts:
@@ -201,6 +209,13 @@ def _modes(
                 limit = np.maximum(limit, np.where(shaded[:, contact.below], sharp, 0.0))
         counts.append(np.minimum(ladder(limit[:, None] * arrays.size[:, block] / np.pi), settings.largest))
     return np.stack(np.broadcast_arrays(*counts), axis=1)
+
+
+def _shadow_modes(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Int:
+    """Modes of each block on each axis that reach its other face: up to γ t = depth + 1; shape (S or 1, blocks, 2)."""
+    reach = arrays.thickness * np.sqrt(arrays.k_in_plane / arrays.k_through)
+    total = np.add.reduceat(reach, graph.first_slab[:-1], axis=1)
+    return ladder((settings.depth + 1.0) / total[:, :, None] * arrays.size / np.pi)
 
 
 def _degrees(

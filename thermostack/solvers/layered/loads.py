@@ -118,13 +118,17 @@ class Loads:
             if below == ENVIRONMENT or not system.layout.shaded[below] or (below, LOWER) not in self.columns.groups:
                 continue
             lower = system.blocks[below]
-            x, y = (
-                c[:, :, 0, : axis.inside]
-                for c, axis in zip(self.patches[below, LOWER].coefficients, lower.axes, strict=True)
-            )
+            # as many modes as come through, counted in those of this symmetry class
+            counts = [
+                int(np.count_nonzero(axis.modes < most))
+                for axis, most in zip(lower.axes, system.layout.shadow_modes[below], strict=True)
+            ]
+            m, n = counts
+            x, y = (c[:, :, 0, :k] for c, k in zip(self.patches[below, LOWER].coefficients, counts, strict=True))
             r = system.arrays.contact_r[:, i, None, None]
-            over = 0.0 if above == ENVIRONMENT else system.blocks[above].rises(LOWER, lower.gamma)[0]
-            share = lower.impedance(UPPER, LOWER) / (lower.impedance(UPPER, UPPER) + r + over)
+            over = 0.0 if above == ENVIRONMENT else system.blocks[above].rises(LOWER, lower.gamma[:, :m, :n])[0]
+            through, back = (lower.impedance(UPPER, face)[:, :m, :n] for face in (LOWER, UPPER))
+            share = through / (back + r + over)
             if lower.has_mean:
                 share[:, 0, 0] = 1.0
             rect = system.arrays.contact_rect[:, i]
@@ -135,7 +139,7 @@ class Loads:
             covers = system.layout.covers[i]
             for side in sides:
                 block, own = system.blocks[side.block], system.patches[side]
-                found[side] = Flux(block.shadow_patch(own, rect, lower, polynomials, covers), heat)
+                found[side] = Flux(block.shadow_patch(own, rect, lower, polynomials, covers, (m, n)), heat)
         return found
 
     def columns_of(self, side: Side) -> Int:
@@ -148,8 +152,7 @@ class Loads:
         found = {}
         for side, shadow in self.shadows.items():
             if side.level == UPPER:
-                axes = self.system.blocks[side.block].axes
-                found[side.contact] = shadow.modal((axes[0].inside, axes[1].inside))
+                found[side.contact] = shadow.modal(shadow.heat.shape[2:])
         return found
 
     @cached_property
@@ -177,8 +180,8 @@ class Loads:
             if cast.block in system.temperatures:
                 out[:, system.temperatures[cast.block], index] -= cast.sign * whole[:, :, 0, 0]
             if cast.level == UPPER:
-                axes, own = system.blocks[cast.block].axes, system.patches[cast].coefficients
-                x, y = own[0][:, :, :, : axes[0].inside], own[1][:, :, :, : axes[1].inside]
+                own, (m, n) = system.patches[cast].coefficients, shadow.heat.shape[2:]
+                x, y = own[0][..., :m], own[1][..., :n]
                 means = (x @ shadow.heat @ y.swapaxes(-1, -2)).reshape(*shadow.heat.shape[:2], -1)
                 means = means[..., system.picked[cast.contact]].swapaxes(-1, -2)
                 out[:, system.places[cast.contact], index] -= means * self._r_over_area(cast)
@@ -255,7 +258,7 @@ class Loads:
         total = np.zeros((system.arrays.samples, len(system.graph.contacts)))
         for side in system.sides:
             block = system.blocks[side.block]
-            whole = block.patch(side.level, system.arrays.contact_rect[:, side.contact, None], MEAN)
+            whole = system.patches[side].first()
             share = block.mismatch(side.level) + MODE_SHARE
             total[:, side.contact] += share * np.abs(block.tail(whole, whole))[:, 0, 0]
         return total
@@ -272,7 +275,7 @@ class Loads:
             modes, points = system.blocks[block], members[self._is_point[members]]
             areas = [system.contact_area(side.contact) for side in system.sides if side.block == block]
             if len(points) and areas:
-                depth = sum(s.thickness * np.sqrt(s.k_in_plane / s.k_through) for s in modes.slabs)
+                depth = np.sum([s.thickness * np.sqrt(s.k_in_plane / s.k_through) for s in modes.slabs], axis=0)
                 k = np.min(np.broadcast_arrays(*(np.sqrt(s.k_in_plane * s.k_through) for s in modes.slabs)), axis=0)
                 watt = k[:, 0, 0] * modes.limit * np.min(np.broadcast_arrays(*areas), axis=0)
                 total[:, points] = POINT_SHARE * (np.exp(-modes.limit * depth[:, 0, 0]) / watt)[:, None]

@@ -91,6 +91,6 @@ class Axis:
 
     @cached_property
     def damping(self) -> Float:
-        """exp(−(mπ t_q/a)²), shape (G, nodes after zero, modes)."""
-        t = radau(NODES)[0][1:] * (REACH / self.limit * np.pi / self.length)[:, None]
+        """exp(−(mπ t_q/a)²), shape (G, nodes, modes)."""
+        t = radau(NODES)[0] * (REACH / self.limit * np.pi / self.length)[:, None]
         return np.exp(-((t[:, :, None] * self.modes) ** 2))

@@ -1,0 +1,77 @@
+"""Where a log changes its level, and where it has gaps."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..units import show
+from .flags import Flag
+
+__all__ = ["Change", "gaps", "level_changes", "robust_sd"]
+
+GAP_ROWS, GAP_SECONDS = 5.0, 60.0
+"""A pause of more than 5 usual intervals is told; one of more than a minute too ends a window, as a package can leave and
+reach its steady state in it (*common practice, no source*: die, lid and plate settle in about 10 s)."""
+
+Change = tuple[float, float]
+"""When, and by how much."""
+
+
+def robust_sd(values: NDArray[np.float64]) -> float:
+    """Return 1.4826 times the median absolute deviation of what is finite: the standard deviation of normal noise."""
+    here = values[np.isfinite(values)]
+    return float(1.4826 * np.median(np.abs(here - np.median(here)))) if len(here) else 0.0
+
+
+def level_changes(
+    time: NDArray[np.float64], values: NDArray[np.float64], span: float, least: float, times_noise: float = 6.0
+) -> list[Change]:
+    """Return where the mean over `span` before differs from the mean over `span` after.
+
+    Parameters
+    ----------
+    time : ndarray, shape (B,)
+        Rising. [s]
+    values : ndarray, shape (B,)
+        NaN where nothing was recorded.
+    span : float
+        [s]
+    least : float
+        Smallest change that counts; it must also exceed `times_noise` robust standard deviations of the difference, so
+        that a load which swings faster than `span` is not taken for a series of steps.
+    """
+    here = np.isfinite(values)
+    sums = np.append(0.0, np.cumsum(np.where(here, values, 0.0)))
+    counts = np.append(0, np.cumsum(here))
+    before, after = np.searchsorted(time, time - span), np.searchsorted(time, time + span)
+    middle = np.arange(len(time))
+
+    def mean(low: NDArray[np.intp], high: NDArray[np.intp]) -> NDArray[np.float64]:
+        n = counts[high] - counts[low]
+        return np.divide(sums[high] - sums[low], n, out=np.full(len(n), np.nan), where=n > 0)
+
+    difference = mean(middle, after) - mean(before, middle)
+    size = np.nan_to_num(np.abs(difference))
+    above = size > max(least, times_noise * robust_sd(difference))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
+    changes = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        top = first + int(size[first:last].argmax())
+        changes.append((float(time[top]), float(difference[top])))
+    return changes
+
+
+def gaps(time: NDArray[np.float64]) -> tuple[list[Flag], list[float]]:
+    """Return flags of pauses in recording, and the times after those too long to be bridged."""
+    steps = np.diff(time)
+    usual = float(np.median(steps))
+    long = np.flatnonzero(steps > max(GAP_ROWS * usual, 1e-9))
+    ends = [float(time[i + 1]) for i in long if steps[i] > max(GAP_SECONDS, GAP_ROWS * usual)]
+    if len(long) > 10:
+        text = f"{len(long)} pauses in recording of up to {show(float(steps[long].max()), 'time')}"
+        return [Flag("gap", text, float(time[long[0]]), float(time[long[-1] + 1]))], ends
+    return [
+        Flag("gap", f"nothing recorded for {show(float(steps[i]), 'time')}", float(time[i]), float(time[i + 1]))
+        for i in long
+    ], ends

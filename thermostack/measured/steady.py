@@ -1,0 +1,389 @@
+"""From a log to a steady reading, or a refusal that says what is missing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError
+from ..units import Value, ValueLike, parse, show
+from .blocks import Blocks
+from .changes import gaps, level_changes
+from .columns import Columns, choose
+from .faults import clock_drops, limits, not_fixed, stuck_in
+from .flags import Flag, SteadyError
+from .log import Log
+from .mean import BLOCKS, covariance_of_mean
+from .reading import IDLE, Reading, common_inputs
+from .resolution import bias_seen
+from .window import COOLANT_TOLD, STARTS, Judgement, judge
+
+__all__ = ["steady", "steady_levels"]
+
+CELLS = 20_000
+"""A whole log is looked at in at most so many cells to find its steps."""
+POWER_STEP, JUMP = 0.05, 1.0
+"""A lasting change of power, of the highest level, or of a sensor against the coolant [K], that ends a window."""
+FEWEST_ROWS = 32
+WindowLike = tuple[ValueLike, ValueLike]
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A stretch between two changes, and the window in it, if there is one."""
+
+    start: float
+    end: float
+    power: float
+    window: tuple[float, float] | None
+    verdict: Judgement
+
+
+def steady(
+    log: Log, *, soak: ValueLike = "3 min", window: WindowLike | None = None, power: ValueLike | None = None,
+    coolant: ValueLike | None = None, resolution: Mapping[str, ValueLike] | None = None, truncating: Iterable[str] = (),
+    common: Mapping[str, ValueLike] | None = None, level: str = "", mount: str = "",
+) -> Reading:  # fmt: skip
+    """Return the steady reading of a log, at its highest power.
+
+    Die minus coolant is looked at, which settles in seconds while the coolant takes many minutes. The log is cut where
+    the power or a sensor changes its level and where recording paused; of each part the soak is left out, and the
+    longest rest to the part's end that neither drifts nor wanders is the window.
+
+    Parameters
+    ----------
+    log : Log
+    soak : value
+        What is left out after each change, and at the start. A window lasts at least as long. [time]
+    window : pair of values, optional
+        From and to, since the first row of the log: taken instead of the one that is found. What the tests say of it
+        becomes flags. [time]
+    power, coolant : str or value, optional
+        Name of the column, needed where several have the role; or a value with its uncertainty, where none was logged.
+        Without a coolant, the ambient column stands for it.
+    resolution : mapping of str to value, optional
+        Step of sensors (and ``"coolant"``) by name; otherwise it is taken from the values.
+    truncating : iterable of str, optional
+        Sensors (or ``"coolant"``) that cut off what is below a step; their means are raised by half a step.
+    common : mapping of str to value, optional
+        Inputs that all readings of the part share; see `Reading`.
+    level, mount : str, optional
+        Labels of the reading.
+
+    Returns
+    -------
+    Reading
+
+    Raises
+    ------
+    SteadyError
+        No part of the log is steady; the message says what is missing, `flags` what was noticed.
+    InputError
+        A column that is missing or not unique, power zero, a sensor below the coolant under load, a window outside the
+        log or shorter than the soak.
+    """
+    columns = choose(log, power, coolant, resolution, truncating)
+    shared = common_inputs(common, columns.sensors)
+    seconds = _seconds(soak, "soak")
+    if window is not None:
+        part, own = _by_hand(columns, window, seconds)
+        return _reading(columns, part, own, shared, level, mount)
+    parts, noticed = _parts(columns, seconds)
+    highest = max(part.power for part in parts)
+    loaded = [part for part in parts if part.power >= 0.5 * highest]
+    found = [part for part in loaded if part.window is not None]
+    if not found:
+        raise _refusal(columns, max(loaded, key=lambda part: part.end - part.start), seconds, noticed)
+    return _reading(columns, max(found, key=_length), noticed, shared, level, mount)
+
+
+def steady_levels(
+    log: Log, *, soak: ValueLike = "3 min", power: ValueLike | None = None, coolant: ValueLike | None = None,
+    resolution: Mapping[str, ValueLike] | None = None, truncating: Iterable[str] = (),
+    common: Mapping[str, ValueLike] | None = None, mount: str = "",
+) -> tuple[Reading, ...]:  # fmt: skip
+    """Return a reading of every steady part of a log, in the order of time, with the power as its level.
+
+    Parameters and errors are those of `steady`. Parts at powers within 5 % of the highest share a level; of them the
+    longest is returned.
+    """
+    columns = choose(log, power, coolant, resolution, truncating)
+    shared = common_inputs(common, columns.sensors)
+    seconds = _seconds(soak, "soak")
+    parts, noticed = _parts(columns, seconds)
+    found = sorted((part for part in parts if part.window is not None), key=_length, reverse=True)
+    if not found:
+        raise _refusal(columns, max(parts, key=lambda part: part.end - part.start), seconds, noticed)
+    near = POWER_STEP * max(part.power for part in parts)
+    kept: list[_Part] = []
+    for part in found:
+        if all(abs(part.power - other.power) > near for other in kept):
+            kept.append(part)
+    return tuple(
+        _reading(columns, part, noticed, shared, "idle" if part.power < IDLE else f"{part.power:.0f} W", mount)
+        for part in sorted(kept, key=lambda part: part.start)
+    )
+
+
+def _length(part: _Part) -> float:
+    return part.window[1] - part.window[0] if part.window else 0.0
+
+
+def _seconds(value: ValueLike, where: str) -> float:
+    seconds = parse(value, "time", where).si
+    if seconds <= 0:
+        raise InputError(f"{value} is no duration", where=where, expected="such as '3 min'")
+    return seconds
+
+
+# -- parts of a log
+
+
+def _parts(columns: Columns, soak: float) -> tuple[list[_Part], list[Flag]]:
+    """Return the stretches between changes, each with its window, and what was noticed in the whole log."""
+    log = columns.log
+    series = [*columns.temperatures, *(c for c in (columns.coolant, columns.power) if isinstance(c, np.ndarray))]
+    cells = Blocks.of(log.time, series, CELLS)
+    means = cells.means
+    cold = means[len(columns.sensors)] if isinstance(columns.coolant, np.ndarray) else 0.0
+    flags, breaks = gaps(log.time)
+    flags = [*columns.flags, *flags, *limits(log)]
+    steps: list[float] = []
+    if isinstance(columns.power, np.ndarray):
+        watts = means[-1]
+        highest = float(np.nanquantile(watts, 0.98))
+        if highest <= 0:
+            raise InputError(
+                "power is zero throughout",
+                where=f"{log.source}.{columns.power_name}",
+                expected="the power of the package",
+            )
+        for when, change in level_changes(cells.time, watts, soak / 2, POWER_STEP * highest):
+            steps.append(when)
+            flags.append(
+                Flag("power step", f"power changes by {change:+.3g} W", when, when, columns.power_name, "note")
+            )
+    jumps: list[float] = []
+    for name, own in zip(columns.sensors, means, strict=False):
+        for when, change in level_changes(cells.time, own - cold, soak / 2, max(JUMP, 2 * columns.step.get(name, 0.0))):
+            if all(abs(when - step) > soak for step in (log.time[0], *steps, *breaks)):
+                jumps.append(when)
+                text = f"{name} jumps by {change:+.2g} K against the coolant, and the power does not"
+                flags.append(Flag("jump", text, when, when, name))
+    edge = 2 * cells.width
+    bounds = sorted({float(log.time[0]), *steps, *breaks, *jumps})
+    ends = [*(bound - (0.0 if bound in breaks else edge) for bound in bounds[1:]), math.inf]
+    parts = []
+    for start, end in zip(bounds, ends, strict=True):
+        rows = _rows(log.time, start, end)
+        if rows.stop - rows.start >= 2:
+            parts.append(_part(columns, rows, soak))
+    return parts, flags
+
+
+def _rows(time: NDArray[np.float64], start: float, end: float) -> slice:
+    first, last = np.searchsorted(time, [start, end])
+    return slice(int(first), int(last))
+
+
+def _part(columns: Columns, rows: slice, soak: float) -> _Part:
+    """Return a stretch with the longest window in it that passes; one in which the coolant drifts less is preferred."""
+    time = columns.log.time
+    start, end = float(time[rows.start]), float(time[rows.stop - 1])
+    watts = columns.power[rows] if isinstance(columns.power, np.ndarray) else np.array([columns.power.si])
+    power = float(np.nanmean(watts)) if np.isfinite(watts).any() else 0.0
+    first = start + soak
+    fallback: _Part | None = None
+    verdict = Judgement(False, f"only {show(end - start, 'time')} without a change", "soak", 0.0)
+    for share in STARTS:
+        begin = first + share * (end - first)
+        chosen = _rows(time, begin, end + 1e-9)
+        if end - begin < soak or chosen.stop - chosen.start < FEWEST_ROWS:
+            break
+        own = _judged(columns, chosen)
+        verdict = own if share == 0 or own.steady else verdict
+        if own.steady:
+            part = _Part(start, end, power, (float(time[chosen.start]), end), own)
+            if abs(own.coolant_drift) <= COOLANT_TOLD:
+                return part
+            fallback = fallback or part
+    return fallback or _Part(start, end, power, None, verdict)
+
+
+def _judged(columns: Columns, rows: slice) -> Judgement:
+    cold = [columns.coolant[rows]] if isinstance(columns.coolant, np.ndarray) else []
+    blocks = Blocks.of(columns.log.time[rows], [*(t[rows] for t in columns.temperatures), *cold], BLOCKS)
+    means = blocks.means
+    # a sensor that was recorded in part of the blocks only must not shift the mean of all
+    die = (means - blocks.mean[:, None])[: len(columns.sensors)]
+    here = np.isfinite(die)
+    count = here.sum(axis=0)
+    mean = np.divide(np.where(here, die, 0.0).sum(axis=0), count, out=np.full(die.shape[1], np.nan), where=count > 0)
+    mean = mean + float(np.nanmean(blocks.mean[: len(columns.sensors)]))
+    own_cold = means[-1] if cold else None
+    given = columns.coolant.si if isinstance(columns.coolant, Value) else 0.0
+    if not np.isfinite(mean - (own_cold if own_cold is not None else given)).any():
+        return Judgement(False, "sensors and coolant were never recorded together", "missing", 0.0)
+    return judge(blocks, mean - (own_cold if own_cold is not None else given), own_cold)
+
+
+def _by_hand(columns: Columns, window: WindowLike, soak: float) -> tuple[_Part, list[Flag]]:
+    """Return the window that was given, and as flags what the tests say of it."""
+    log = columns.log
+    try:
+        first, last = (parse(each, "time", "window").si for each in window)
+    except ValueError as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{window!r} is no pair", where="window", expected="such as ('5 min', '20 min')") from error
+    if not first < last:
+        raise InputError(f"{window!r} is reversed or empty", where="window", expected="the earlier time first")
+    if first < log.time[0] - 1e-9 or last > log.time[-1] + 1e-9:
+        span = show(float(log.time[-1]), "time")
+        raise InputError(f"{window!r} reaches beyond the log", where="window", expected=f"times from 0 s to {span}")
+    rows = _rows(log.time, first, last + 1e-9)
+    number = rows.stop - rows.start
+    if last - first < soak or number < FEWEST_ROWS:
+        problem = f"the window lasts {show(last - first, 'time')} and holds {number} rows"
+        raise SteadyError(
+            problem, where="window", expected=f"at least the soak, {show(soak, 'time')}, and {FEWEST_ROWS} rows"
+        )
+    own = _judged(columns, rows)
+    flags = list(columns.flags) + [
+        flag for flag in [*gaps(log.time)[0], *limits(log)] if flag.end >= first and flag.start <= last
+    ]
+    if not own.steady:
+        kind = own.kind if own.kind in ("drift", "wander", "coolant drift") else "missing"
+        flags.append(Flag(kind, own.why, first, last))  # type: ignore[arg-type]
+    return _Part(
+        first, last, 0.0, (first, last), Judgement(own.steady, f"set by hand; {own.why}", own.kind, own.coolant_drift)
+    ), flags
+
+
+def _refusal(columns: Columns, part: _Part, soak: float, noticed: list[Flag]) -> SteadyError:
+    """Return the error that says why the longest part is not steady, and what is missing."""
+    if part.verdict.kind == "soak":
+        short = 2 * soak - (part.end - part.start)
+        need = show(soak, "time")
+        expected = f"{need} of soak and {need} of window after it: log {show(max(short, 0.0), 'time', 2)} longer without a change"
+    elif part.verdict.kind == "missing":
+        expected = "rows with both"
+    elif part.verdict.kind == "coolant drift":
+        expected = "a coolant loop that has settled: log longer before the end, at fixed fans, pump and load"
+    else:
+        expected = "die minus coolant that has settled: a longer soak, fixed fans, pump, clock and load"
+    where = f"{columns.log.source}, {part.start:.0f} to {part.end:.0f} s at {part.power:.3g} W"
+    error = SteadyError(f"no steady part: {part.verdict.why}", where=where, expected=expected)
+    error.flags = tuple(noticed)
+    return error
+
+
+# -- the reading of a window
+
+
+def _reading(
+    columns: Columns, part: _Part, noticed: list[Flag], common: Mapping[str, Value], level: str, mount: str
+) -> Reading:
+    assert part.window is not None
+    log, (first, last) = columns.log, part.window
+    rows = _rows(log.time, first, last + 1e-9)
+    time, number = log.time[rows], rows.stop - rows.start
+    recorded = [float(np.isfinite(column[rows]).mean()) for column in columns.temperatures]
+    kept = [i for i, share in enumerate(recorded) if share * number >= FEWEST_ROWS]
+    flags = list(noticed)
+    for i, share in enumerate(recorded):
+        if share < 0.8:
+            left = "" if i in kept else "; it is left out"
+            text = f"{columns.sensors[i]} was recorded in {100 * share:.0f} % of the rows of the window{left}"
+            flags.append(Flag("missing", text, first, last, columns.sensors[i]))
+    if not kept:
+        raise SteadyError("no sensor was recorded in the window", where=log.source, expected="rows with temperatures")
+    names = [columns.sensors[i] for i in kept]
+    series = {name: columns.temperatures[i][rows] for name, i in zip(names, kept, strict=True)}
+    for name, column in (("power", columns.power), ("coolant", columns.coolant)):
+        if isinstance(column, np.ndarray):
+            series[name] = column[rows]
+            if np.isfinite(series[name]).sum() < FEWEST_ROWS:
+                raise SteadyError(
+                    f"{name} was hardly recorded in the window", where=log.source, expected="rows with it"
+                )
+    means, covariance, result = _means(time, series)
+    resolution: dict[str, float] = {}
+    for i, name in enumerate(series):
+        if name in columns.step:
+            column = series[name][np.isfinite(series[name])]
+            size = float(np.clip(np.var(column) / covariance[i, i], 4, len(column))) if covariance[i, i] > 0 else 4.0
+            bias, resolution[name] = bias_seen(column, columns.step[name], size)
+            means[i] += (columns.step[name] / 2 if name in columns.truncating else 0.0) - bias
+            covariance[i, i] += resolution[name] ** 2
+    means, covariance = _with_given(columns, list(series), means, covariance)
+    flags += _noticed_in(columns, part, rows, list(zip(names, (series[name] for name in names), strict=True)))
+    return Reading(
+        tuple(names), means, covariance, common, "bound" if result[2] else "estimate", level, mount, log.source, log.start,
+        (first, last), number, result[0], result[1], resolution, part.verdict.why, tuple(flags),
+    )  # fmt: skip
+
+
+def _means(
+    time: NDArray[np.float64], series: Mapping[str, NDArray[np.float64]]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], tuple[int, float, bool]]:
+    """Return means, their covariance, and cosines, correlation times and whether it is a bound."""
+    blocks = Blocks.of(time, list(series.values()), BLOCKS)
+    basis = np.eye(len(series))
+    judged = np.array([name != "coolant" for name in series])
+    if "coolant" in series:
+        basis[[i for i, name in enumerate(series) if name not in ("power", "coolant")], -1] = -1.0
+    result = covariance_of_mean(blocks, basis, judged)
+    return blocks.mean, result.covariance.copy(), (result.cosines, result.correlation_times, result.bound)
+
+
+def _with_given(
+    columns: Columns, names: list[str], means: NDArray[np.float64], covariance: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return means and covariance with the power or coolant that was given by hand in their places."""
+    sensors = [name for name in names if name not in ("power", "coolant")]
+    order = [*sensors, "power", "coolant"]
+    all_means, all_covariance = np.zeros(len(order)), np.zeros((len(order), len(order)))
+    places = [order.index(name) for name in names]
+    all_means[places] = means
+    all_covariance[np.ix_(places, places)] = covariance
+    for place, value in ((-2, columns.power), (-1, columns.coolant)):
+        if isinstance(value, Value):
+            all_means[place] = value.si
+            all_covariance[place, place] = value.standard_uncertainty**2
+    return all_means, all_covariance
+
+
+def _noticed_in(
+    columns: Columns, part: _Part, rows: slice, sensors: list[tuple[str, NDArray[np.float64]]]
+) -> list[Flag]:
+    """Return what is to be told of the window itself."""
+    assert part.window is not None
+    log, time = columns.log, columns.log.time[rows]
+    flags: list[Flag] = []
+    for name, column in sensors:
+        flags += stuck_in(time, column, name)
+    slope = part.verdict.coolant_drift
+    if abs(slope) > COOLANT_TOLD:
+        text = f"the coolant drifts by {60 * slope:+.2g} K/min within the window"
+        flags.append(Flag("coolant drift", text, *part.window, columns.coolant_name))
+    watched = [(name, log.roles[name]) for name in log.values if log.roles[name] in ("fan", "pump", "clock")]
+    extra = [log.values[name][rows] for name, _ in watched]
+    if isinstance(columns.power, np.ndarray):
+        watched.append((columns.power_name, "power"))
+        extra.append(columns.power[rows])
+    if not watched:
+        return flags
+    blocks = Blocks.of(time, extra, BLOCKS)
+    for (name, role), means in zip(watched, blocks.means, strict=True):
+        if role == "clock":
+            flags += clock_drops(blocks.time, means, name)
+        flags += not_fixed(
+            blocks.time, means, name,
+            {"fan": "fan not fixed", "pump": "pump not fixed", "clock": "clock not fixed"}.get(role, "power drift"),  # type: ignore[arg-type]
+        )  # fmt: skip
+    return flags
