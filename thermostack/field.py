@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .errors import InputError, UnknownNameError, suggest
+from .local import fields, tops_of
 from .model import Model, model_of
 from .operating import OperatingPoint, operate
 from .solvers import solver_named
@@ -112,11 +113,20 @@ class StackField:
             )
 
     @cached_property
-    def _solved(self) -> LayeredField:
-        from .solvers.layered import layered_field
+    def _tops(self) -> dict[int, float]:
+        """Mean temperature of the upper face of each die whose conductivity changes, by slab. [K]"""
+        linear = self.point.response.influence[0] @ self._acting
+        return tops_of(self.point.model, float(self.point.coolant[0]), linear)
 
-        powers = (self.point.power + self.point.board_power)[0]
-        return layered_field(self.point.graph, self.point.arrays, powers)
+    @property
+    def _acting(self) -> Float:
+        return np.asarray((self.point.power + self.point.board_power)[0])
+
+    @cached_property
+    def _solved(self) -> LayeredField:
+        point = self.point
+        coolant = float(point.coolant[0])
+        return fields(point.model, point.graph, point.arrays, self._acting, self._tops, coolant)[1]
 
     # -- by part
 
@@ -151,7 +161,7 @@ class StackField:
             "°C",
             1e3 * x,
             1e3 * y,
-            self._celsius(slab, depth, self._solved.rise(slab, depth, x, y)),
+            self._celsius(slab, self._solved.rise(slab, depth, x, y)),
         )
 
     def flux(self, interface: str, *, points: int = 61) -> Map:
@@ -182,7 +192,7 @@ class StackField:
         """Return the hottest point of a level of a die or layer."""
         slab = self._slab(part)
         found = self._solved.hottest(slab, depth)
-        return HotPoint(part, float(self._celsius(slab, depth, np.array(found.rise))), 1e3 * found.x, 1e3 * found.y)
+        return HotPoint(part, float(self._celsius(slab, np.array(found.rise))), 1e3 * found.x, 1e3 * found.y)
 
     def section(self, y: ValueLike = "0 mm", *, points: int = 81, levels: int = 9) -> tuple[Slice, ...]:
         """Return a cross-section along x: a slice a slab that the plane y cuts, from below.
@@ -201,7 +211,7 @@ class StackField:
                 continue
             x, depth = np.linspace(x0, x1, points), np.linspace(0.0, 1.0, levels)
             values = np.stack(
-                [self._celsius(slab, d, self._solved.rise(slab, float(d), x, np.array([at]))[:, 0]) for d in depth],
+                [self._celsius(slab, self._solved.rise(slab, float(d), x, np.array([at]))[:, 0]) for d in depth],
                 axis=1,
             )
             thickness = 1e3 * float(self.point.arrays.thickness[0, slab])
@@ -214,15 +224,15 @@ class StackField:
 
     # -- how
 
-    def _celsius(self, slab: int, depth: float, rise: Float) -> Float:
+    def _celsius(self, slab: int, rise: Float) -> Float:
         """Turn rises of the solution into temperatures; within a die by a Kirchhoff step from its upper face."""
-        point = self.point
-        coolant = float(point.coolant[0])
-        die = point.model.slabs[slab].part.name
-        if die not in point.model.dies or depth == 1.0:
+        coolant = float(self.point.coolant[0])
+        if slab not in self._tops:
             return np.asarray(convert(coolant + rise, "temperature"))
-        top = coolant + point.rise[0, point.model.probes["face", str(slab), "1"]]
-        return np.asarray(convert(point.model.kirchhoff(slab, np.asarray(top), coolant + rise - top), "temperature"))
+        top = self._tops[slab]
+        return np.asarray(
+            convert(self.point.model.kirchhoff(slab, np.asarray(top), coolant + rise - top), "temperature")
+        )
 
     def _bottoms(self) -> list[float]:
         """Return the height of each slab's lower face; the dies hang from the layer that they share. [mm]"""

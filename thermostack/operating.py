@@ -13,7 +13,7 @@ more heat than it takes (the spectral radius of dθ/dP · dP/dθ reaches 1) ther
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeAlias
 
@@ -24,13 +24,13 @@ from .errors import SolveError
 from .model import Model, Row, Values, contact_areas
 from .solvers.graph import Arrays, Graph, Response, Solver
 
-__all__ = ["OperatingPoint", "operate", "to_limit"]
+__all__ = ["OperatingPoint", "curved", "operate", "steps_above_dies", "to_limit"]
 
 Float: TypeAlias = NDArray[np.float64]
 
-TOLERANCE = 5e-4
-"""Largest change of a slab's mean temperature in the last step, relative to the sample's hottest rise; what is left
-after that step is smaller by as much again as one step gains, tenfold or more."""
+TOLERANCE = 5e-5
+"""Largest change of a slab's mean temperature that is still to come, relative to the sample's hottest rise: the last
+change times by how much each step shrinks it, a hundred to a thousandfold."""
 MAX_STEPS = 40
 LIMIT_TOLERANCE = 1e-4
 """How near to a limit the junction must be. [K]"""
@@ -60,6 +60,9 @@ class OperatingPoint:
         Coolant temperature. [K]
     steps : int
         Solves that were needed.
+    curvature : ndarray, shape (S, probes), or None
+        What local conductivity adds to each probe (see `local`), per square of its step above the die's upper face,
+        where that is contained in `rise`. [1/K]
     """
 
     model: Model
@@ -74,6 +77,7 @@ class OperatingPoint:
     stretch: Float
     coolant: Float
     steps: int
+    curvature: Float | None = None
 
     def probe(self, *key: str) -> Float:
         """Return the rise at a probe of the model, shape (S,). [K]"""
@@ -214,29 +218,34 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
     """
     v = values or model.values()
     coolant = np.broadcast_to(np.atleast_1d(v("coolant.temperature")), (v.count,))
-    described, board_power = model.powers(v), model.board_powers(v)
+    described, warm_board, to_board = model.powers(v), model.board_powers(v), model.board_conductances(v)
+    of_die = np.array([[float(name == source) for source in model.sources] for name in model.dies])
     faces = np.array([[model.probes["face", str(i), str(side)] for side in (0, 1)] for i in range(len(model.slabs))])
     at_300, active = model.arrays(v), _ActiveFaces(model)
     temperature = np.repeat(coolant[:, None], len(model.slabs), axis=1)
     heated = np.zeros((len(coolant), len(model.dies)))
-    before = np.zeros_like(temperature)
+    before = np.full(len(coolant), 1e-9)  # [K]
     for step in range(1, MAX_STEPS + 1):
         graph, arrays = model.graph, model.at_temperature(at_300, temperature)
         response = solver(graph, arrays)
+        # the board sees the true temperature of an active face, the solver's path to it the one before its stretch
+        board_power = warm_board - heated @ of_die * to_board
         power = described + board_power
         if model.leaks:
             power = power + _leaking(model, v, response, power, coolant, heated)
         rise = np.einsum("spk,sk->sp", response.influence, power)
         warmed, stretch = active.warmed(coolant, rise)
-        heated = warmed[:, active.means] - rise[:, active.means]
+        heated_before, heated = heated, warmed[:, active.means] - rise[:, active.means]
         new = coolant[:, None] + warmed[:, faces].mean(axis=2)
         new[:, active.slabs] = coolant[:, None] + rise[:, faces[active.slabs, 1]]
-        moved = new - temperature
-        change = float(np.max(np.abs(moved) / np.maximum(np.abs(rise).max(axis=1), 1e-12)[:, None]))
-        # each step shrinks what is left by a nearly constant factor: go on to where that leads (Aitken)
-        ratio = np.clip(np.divide(moved, before, out=np.zeros_like(moved), where=before != 0), -0.5, 0.5)
-        temperature, before = new + moved * ratio / (1.0 - ratio), moved
-        if change < TOLERANCE:
+        change = np.abs(new - temperature).max(axis=1)
+        shrinks = np.clip(change / before, 0.0, 0.9)  # nearly constant from one step to the next
+        to_come = change * shrinks / (1.0 - shrinks)
+        if model.leaks or model.board_contacts:  # these were told of the step before how warm the active faces are
+            to_come = np.maximum(to_come, np.abs(heated - heated_before).max(axis=1))
+        left = np.max(to_come / np.maximum(np.abs(rise).max(axis=1), 1e-12))
+        temperature, before = new, np.maximum(change, 1e-9)
+        if left < TOLERANCE:
             error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
             return OperatingPoint(
                 model,
@@ -253,9 +262,31 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
                 step,
             )
     raise SolveError(
-        f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; the last one still "
-        f"moved a mean temperature by {change:.2g} of the hottest rise"
+        f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; a mean "
+        f"temperature is still to move by {left:.2g} of the hottest rise"
     )
+
+
+def curved(point: OperatingPoint, curvature: Float | None) -> OperatingPoint:
+    """Return a point as `operate` made it with what local conductivity adds, known per square of each probe's step."""
+    if curvature is None:
+        return point
+    return replace(point, rise=point.rise + curvature * steps_above_dies(point) ** 2, curvature=curvature)
+
+
+def steps_above_dies(point: OperatingPoint) -> Float:
+    """Return by how much each probe of an active face is above its die's upper face, shape (S, probes). [K]
+
+    Linear rises; 0 for the other probes.
+    """
+    steps = np.zeros_like(point.rise)
+    linear = np.einsum("spk,sk->sp", point.response.influence, point.power + point.board_power)
+    for name in point.model.dies:
+        slab = point.model.slab_of_die(name)
+        top = point.model.probes["face", str(slab), "1"]
+        mine = [i for i, probe in enumerate(point.graph.probes) if (probe.slab, probe.side) == (slab, 0)]
+        steps[:, mine] = linear[:, mine] - linear[:, top, None]
+    return steps
 
 
 class _ActiveFaces:
@@ -346,7 +377,7 @@ def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
                 raise SolveError(shown.format("there is no power"))
             return here.total
         try:
-            here = operate(point.model, solver, _at_power(point, scale + step))
+            here = curved(operate(point.model, solver, _at_power(point, scale + step)), point.curvature)
         except SolveError:  # a step too far, where the die runs away or the conductivity ends
             step = step / 2
             continue

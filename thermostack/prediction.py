@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from .cautions import Caution, cautions
 from .errors import InputError
 from .field import HotPoint, StackField, model_with_hot_points
-from .operating import OperatingPoint, operate, to_limit
+from .local import answer
+from .operating import OperatingPoint, to_limit
 from .solvers import solver_named
 from .stack.stack import Stack
 from .tables import Column, Table
@@ -300,4 +301,4 @@ def predict(stack: Stack, solver: str = DEFAULT_SOLVER) -> Prediction:
     SolveError
         No operating point was found.
     """
-    return Prediction(stack, solver, operate(model_with_hot_points(stack, solver), solver_named(solver)))
+    return Prediction(stack, solver, answer(model_with_hot_points(stack, solver), solver))

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from .errors import InputError
 from .field import hot_points, model_with_hot_points
+from .local import answer
 from .model import Model, Values, model_of
-from .operating import OperatingPoint, operate
+from .operating import OperatingPoint
 from .prediction import DEFAULT_SOLVER
-from .solvers import solver_named
 from .stack.paths import dimension_of
 from .stack.stack import Stack
 from .tables import Column, Table
@@ -200,7 +200,7 @@ def sweep(
     general = max(corners, key=lambda corner: _generality(model_of(corner)))
     model = model_with_hot_points(general, solver, [hot_points(corner, solver) for corner in corners])
     values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
-    return Sweep(stack, tuple(axes), operate(model, solver_named(solver), values))
+    return Sweep(stack, tuple(axes), answer(model, solver, values))
 
 
 def _axis(stack: Stack, path: str, low: ValueLike, high: ValueLike, count: int, scale: Scale) -> Axis:

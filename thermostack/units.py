@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 from typing import Any, Literal, TypeAlias
 
 import pint
@@ -136,7 +136,7 @@ class Value:
     kind: Kind = "exact"
     spread: float = 0.0
 
-    @property
+    @cached_property
     def si(self) -> float:
         """Centre in SI (temperatures in K)."""
         factor, offset, _ = _scale(self.unit, not DIMENSIONS[self.dimension].absolute)
@@ -160,6 +160,7 @@ class Value:
             return self.si * math.exp(variance / 2) * math.sqrt(math.expm1(variance))
         return self.spread_si
 
+    @cached_property
     def _key(self) -> tuple[str, str, str, str]:
         # of the numbers as they are written, so that a value equals what its text reads back as
         magnitude, spread = float(_shortest(self.magnitude)), float(_shortest(self.spread))
@@ -168,10 +169,10 @@ class Value:
 
     def __eq__(self, other: object) -> bool:
         """Two values are equal where they mean the same to 12 digits, in whatever unit they are written."""
-        return isinstance(other, Value) and self._key() == other._key()
+        return isinstance(other, Value) and self._key == other._key
 
     def __hash__(self) -> int:
-        return hash(self._key())
+        return hash(self._key)
 
     def __str__(self) -> str:
         unit = f" {self.unit}" if self.unit else ""
@@ -287,6 +288,20 @@ def parse(value: ValueLike, dimension: str, where: str = "") -> Value:
     InputError
         Not a number, not finite, or a spread that is zero or less (a factor: 1 or less).
     """
+    if not isinstance(value, str):
+        return _parsed(value, dimension, where)
+    try:
+        return _parsed_text(value, dimension)
+    except InputError as error:
+        raise error.at(where) from error
+
+
+@lru_cache(maxsize=4096)
+def _parsed_text(text: str, dimension: str) -> Value:
+    return _parsed(text, dimension, "")
+
+
+def _parsed(value: ValueLike, dimension: str, where: str) -> Value:
     meant = DIMENSIONS[dimension]
     kind: Kind = "exact"
     spread = 0.0
@@ -374,7 +389,8 @@ def to_si(number: Any, dimension: str, unit: str) -> Any:
 def quantity(number: Any, dimension: str) -> pint.Quantity:
     """Return an SI number (or array) as a pint Quantity in the unit that tables show."""
     meant = DIMENSIONS[dimension]
-    return _registry().Quantity(convert(number, dimension), meant.shown_in or "dimensionless")
+    made: pint.Quantity = _registry().Quantity(convert(number, dimension), meant.shown_in or "dimensionless")
+    return made
 
 
 def unit_text(dimension: str) -> str:

@@ -244,7 +244,7 @@ def test_mass(row):
 
 
 def test_mass_exact_moments():
-    """Second road to two computed rows: moments of 1/ρ between limits, and the mixed second derivatives, in closed form."""
+    """Second road to two computed rows: moments of 1/ρ between limits, and mixed derivatives, in closed form."""
     x = inputs_of("S1-9.3")
     m = x["m_Rc_mg"][1] + x["dm_Rc_mg"][1]
     air = (x["rho_a"][2] - x["rho_a"][1]) ** 2 / 12

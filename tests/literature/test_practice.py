@@ -102,7 +102,7 @@ def test_lidded_rows_of_the_table_by_their_own_model(joints, case):
 
 
 def test_the_closed_form_against_the_series():
-    """The figures stated beside the table: 16.1 and 15.0 K by closed form, 15.7 and 14.4 K by series; bare 13.0, 12.0."""
+    """The figures stated beside the table: 16.1 and 15.0 K by closed form, 15.7 and 14.4 K by series; bare 13, 12."""
     film = 1 / (12e-6 + 2.5e-3 / 390 + 1 / np.array([25e3, 50e3]))
     side, radius = np.sqrt(200e-6), np.sqrt(np.array([200e-6, 900e-6]) / np.pi)
     quick = closed_form_spreading(*radius, 2.5e-3, 390.0, film, warn=False).spreading_centre
@@ -118,7 +118,7 @@ def test_the_closed_form_against_the_series():
 
 @EACH_CASE
 def test_the_solver_on_lidded_stacks(case):
-    """Joint 1 acts on the die's area alone. The base on a lid of its size spreads too, so every rise is below the table's."""
+    """Joint 1 acts on the die's area alone. The base spreads too, so every rise is below the table's."""
     rises = {joints: rise(table_stack(case, *joints), one_dimensional) for joints in LIDDED}
     flux = (1.0, 1.0, 1.5)[case]
     for (r1, r2), found in rises.items():

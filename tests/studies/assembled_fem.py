@@ -14,7 +14,7 @@ import numpy as np
 import pyamg
 from scipy.sparse import coo_array, csr_array
 from scipy.sparse.linalg import LinearOperator, cg, splu
-from skfem import Basis, BilinearForm, ElementHex2, FacetBasis, LinearForm, MeshHex
+from skfem import Basis, BilinearForm, ElementHex1, ElementHex2, FacetBasis, LinearForm, MappingIsoparametric, MeshHex
 from skfem.helpers import grad
 from skfem.models.poisson import mass
 from tensor_fem import SAME, Mesh
@@ -32,16 +32,43 @@ def unit_flux(v, w):
     return v
 
 
-class Slab:
-    """One slab meshed with quadratic hexahedra; its own nodes, shared with neighbours by what is assembled."""
+CHUNK = 3000
+"""Elements that are assembled at once: integration data of a whole mesh fill gigabytes, and are no faster."""
 
-    def __init__(self, rect: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray, kp: float, kt: float) -> None:
+
+class Boxes(MappingIsoparametric):
+    """Cells that are boxes: the inverse is exact, where Newton's stalls at round-off in strongly graded meshes."""
+
+    def invF(self, x, tind=None, newton_max_iters=0, newton_tol=0.0):  # noqa: N802
+        t = self.mesh.t if tind is None else self.mesh.t[:, tind]
+        cell = self.mesh.init_refdom().p
+        origin = self.mesh.p[:, t[0]]
+        out = np.empty_like(x)
+        for corner in (1, 2, 3):  # the neighbours of corner 0, each along an axis of its own
+            axis = int(np.flatnonzero(cell[:, corner] != cell[:, 0])[0])
+            side = self.mesh.p[:, t[corner]] - origin
+            along = np.einsum("ij,ijk->jk", side / (side**2).sum(axis=0), x - origin[:, :, None])
+            out[axis] = np.clip(cell[axis, 0] + (cell[axis, corner] - cell[axis, 0]) * along, 0.0, 1.0)
+        return out
+
+
+class Slab:
+    """One slab meshed with hexahedra, quadratic by default; its own nodes, shared with neighbours by what is assembled."""
+
+    def __init__(
+        self, rect: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray, kp: float, kt: float, degree: int = 2
+    ) -> None:
         inside = [v[(v > lo - SAME) & (v < hi + SAME)] for v, lo, hi in ((x, rect[0], rect[2]), (y, rect[1], rect[3]))]
         self.mesh, self.z = MeshHex.init_tensor(*inside, z), z
-        self.basis = Basis(self.mesh, ElementHex2(), intorder=4)  # exact: each factor is of degree four at most
-        self.at = self.basis.doflocs
+        self.element = {1: ElementHex1, 2: ElementHex2}[degree]()
+        self.order = 2 * degree  # exact: each factor is of that degree at most
+        self.at = Basis(self.mesh, self.element, intorder=1).doflocs
         self.kp, self.kt = kp, kt
-        self.A = conduction.assemble(self.basis, kp=kp, kt=kt)
+        parts = []
+        for cells in np.array_split(np.arange(self.mesh.nelements), -(-self.mesh.nelements // CHUNK)):
+            basis = Basis(self.mesh, self.element, intorder=self.order, elements=cells)
+            parts.append(conduction.coo_data(basis, kp=kp, kt=kt))
+        self.A = sum(parts[1:], parts[0]).tocsr()
 
     def face(self, side: int, rect: np.ndarray) -> FacetBasis:
         """Return the facets of the lower (0) or upper (1) face within a rectangle."""
@@ -50,7 +77,8 @@ class Slab:
         def within(m: np.ndarray) -> np.ndarray:
             return (np.abs(m[2] - level) < SAME) & (m[0] > x0) & (m[0] < x1) & (m[1] > y0) & (m[1] < y1)
 
-        return FacetBasis(self.mesh, ElementHex2(), facets=self.mesh.facets_satisfying(within), intorder=4)
+        facets, mapping = self.mesh.facets_satisfying(within), Boxes(self.mesh, self.mesh.elem(), self.mesh.bndelem)
+        return FacetBasis(self.mesh, self.element, mapping, facets=facets, intorder=self.order)
 
     def mean(self, side: int, rect: np.ndarray) -> np.ndarray:
         """Return weights of the mean over a rectangle of a face, or of the value at a node."""
@@ -68,13 +96,14 @@ class Slab:
 class Assembled:
     """One sparse system A θ = f for a graph with one sample of arrays."""
 
-    def __init__(self, graph: Graph, arrays: Arrays, mesh: Mesh) -> None:
+    def __init__(self, graph: Graph, arrays: Arrays, mesh: Mesh, degree: int = 2) -> None:
         self.graph, self.arrays = graph, arrays
         self.slabs = []
         for s, b in enumerate(graph.block_of_slab):
             half = arrays.size[0, b] / 2
             rect = np.concatenate([arrays.centre[0, b] - half, arrays.centre[0, b] + half])
-            self.slabs.append(Slab(rect, mesh.x, mesh.y, mesh.z[s], arrays.k_in_plane[0, s], arrays.k_through[0, s]))
+            k = arrays.k_in_plane[0, s], arrays.k_through[0, s]
+            self.slabs.append(Slab(rect, mesh.x, mesh.y, mesh.z[s], *k, degree))
         first = np.cumsum([0, *(slab.at.shape[1] for slab in self.slabs)])
         self.number = [np.arange(a, b) for a, b in pairwise(first)]
         self.parts: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
@@ -144,18 +173,14 @@ class Assembled:
         options = {"SymmetricMode": True}
         return splu(self.A.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options).solve(self.f)
 
+    def hierarchy(self) -> Multigrid:
+        """Return the multigrid hierarchy, which serves all sources."""
+        return Multigrid(self.A)
+
     def multigrid(self, tol: float = 1e-8) -> np.ndarray:
         """Return the solutions by conjugate gradients with smoothed aggregation; raises where it does not converge."""
-        scale = 1 / np.sqrt(self.A.diagonal())
-        A = csr_array(self.A * scale[:, None] * scale[None, :])
-        ml = pyamg.smoothed_aggregation_solver(A, B=(1 / scale)[:, None], symmetry="symmetric")
-        M: LinearOperator = ml.aspreconditioner()
-        out = np.empty_like(self.f)
-        for i in range(self.f.shape[1]):
-            out[:, i], info = cg(A, scale * self.f[:, i], rtol=tol, M=M, maxiter=2000)
-            if info:
-                raise RuntimeError(f"conjugate gradients did not converge ({info})")
-        return out * scale[:, None]
+        multigrid = self.hierarchy()
+        return np.array([multigrid.solve(f, tol) for f in self.f.T]).T
 
     def influence(self, u: np.ndarray) -> np.ndarray:
         """Return the probes of solutions, shape (probes, sources)."""
@@ -167,23 +192,55 @@ class Assembled:
         )
 
 
-def quarter(graph: Graph, arrays: Arrays) -> Arrays:
-    """Return the quarter x, y > 0 of a stack that is symmetric about both axes; a watt in all is a quarter in it."""
-    if np.any(np.abs(arrays.centre) > SAME):
-        raise ValueError("a block is not centred")
+class Multigrid:
+    """Smoothed aggregation with pyamg's defaults on the matrix scaled to a diagonal of one, for conjugate gradients."""
 
-    def clip(rects: np.ndarray) -> np.ndarray:
-        moved = np.where((rects[..., :2] == rects[..., 2:]).all(axis=-1, keepdims=True), np.abs(rects), rects)
-        return np.maximum(moved, 0.0)
+    def __init__(self, A: csr_array) -> None:
+        self.scale = 1 / np.sqrt(A.diagonal())
+        self.A = csr_array(A * self.scale[:, None] * self.scale[None, :])
+        self.levels = pyamg.smoothed_aggregation_solver(self.A, B=(1 / self.scale)[:, None], symmetry="symmetric")
+        self.iterations = 0
 
-    for rects in (arrays.contact_rect, arrays.source_rect):
-        if np.any(np.abs(rects[..., :2] + rects[..., 2:]) > SAME):
-            raise ValueError("a contact or source is not centred")
-    return replace(
-        arrays,
-        size=arrays.size / 2,
-        centre=arrays.size / 4,
-        contact_rect=clip(arrays.contact_rect),
-        source_rect=clip(arrays.source_rect),
-        probe_rect=clip(arrays.probe_rect),
-    )
+    def solve(self, f: np.ndarray, tol: float) -> np.ndarray:
+        """Return A⁻¹ f to a relative residual; raises RuntimeError where that is not reached."""
+        self.iterations = 0
+
+        def count(_: np.ndarray) -> None:
+            self.iterations += 1
+
+        M: LinearOperator = self.levels.aspreconditioner()
+        x, info = cg(self.A, self.scale * f, rtol=tol, M=M, maxiter=2000, callback=count)
+        if info:
+            raise RuntimeError(f"conjugate gradients did not converge ({info})")
+        return np.asarray(x * self.scale)
+
+
+def fold(graph: Graph, arrays: Arrays) -> tuple[Arrays, float]:
+    """Return the half or quarter of a stack that symmetry leaves, and its share; all of it where there is none.
+
+    A watt in the whole is `share` of a watt in the part. Probes must lie as symmetrically as the sources; points are
+    moved to the side that is kept.
+    """
+    share = 1.0
+    for axis in (0, 1):
+        rects = [arrays.contact_rect, arrays.source_rect]
+        off = [arrays.centre[..., axis], *(r[..., axis] + r[..., axis + 2] for r in rects)]
+        if any(np.any(np.abs(v) > SAME) for v in off):
+            continue
+        probe = arrays.probe_rect.copy()
+        point = probe[..., axis] == probe[..., axis + 2]
+        if np.any(np.abs(probe[..., axis] + probe[..., axis + 2])[~point] > SAME):
+            continue
+        probe[..., axis::2] = np.where(point[..., None], np.abs(probe[..., axis::2]), probe[..., axis::2])
+        size, centre = arrays.size.copy(), arrays.centre.copy()
+        size[..., axis] /= 2
+        centre[..., axis] = size[..., axis] / 2
+        clipped = [r.copy() for r in (*rects, probe)]
+        for r in clipped:
+            r[..., axis] = np.maximum(r[..., axis], 0.0)
+        contact_rect, source_rect, probe_rect = clipped
+        arrays = replace(
+            arrays, size=size, centre=centre, contact_rect=contact_rect, source_rect=source_rect, probe_rect=probe_rect
+        )
+        share /= 2
+    return arrays, share

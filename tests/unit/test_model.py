@@ -101,7 +101,7 @@ def test_a_joint_between_equal_footprints_lies_inside_the_block():
 
 def test_a_die_with_a_plating_off_its_lid_is_refused():
     joint = [ts.Layer("plating", PLATING, "5 um"), ts.Interface("metal", resistance="2 mm^2*K/W")]
-    with pytest.raises(ts.InputError, match="chip: it reaches 2.5 mm over the edge of 'lid'"):
+    with pytest.raises(ts.InputError, match=r"chip: it reaches 2\.5 mm over the edge of 'lid'"):
         model_of(part(chip(joint=joint, centre=("10 mm", "0 mm"))))
 
 
@@ -144,7 +144,9 @@ def test_pieces_tile_a_joint(boxes):
         if all(x1 <= a0 or a1 <= x0 or y1 <= b0 or b1 <= y0 for (a0, a1), (b0, b1) in kept):
             kept.append(((x0, x1), (y0, y1)))
     patches = [
-        ts.Patch(f"p{n}", (f"{x0} mm", f"{0.8 * y0} mm"), (f"{x1 - x0} mm", f"{0.8 * (y1 - y0)} mm"), f"{50 + n} mm^2*K/W")
+        ts.Patch(
+            f"p{n}", (f"{x0} mm", f"{0.8 * y0} mm"), (f"{x1 - x0} mm", f"{0.8 * (y1 - y0)} mm"), f"{50 + n} mm^2*K/W"
+        )
         for n, ((x0, x1), (y0, y1)) in enumerate(kept)
     ]
     model = model_of(part(chip(joint=ts.Interface("m", resistance="2 mm^2*K/W", patches=patches)), lid=None))
@@ -259,7 +261,7 @@ def core():
 STACKS = {
     "soldered": lambda: part(chip()),
     "bare": lambda: part(chip(), lid=None),
-    "plated": lambda: part(chip(joint=[ts.Layer("plating", PLATING, "5 um"), ts.Interface("m", resistance="2 mm^2*K/W")])),
+    "plated": lambda: part(chip(joint=[ts.Layer("gilt", PLATING, "5 um"), ts.Interface("m", resistance="2 mm^2*K/W")])),
     "one block": lambda: part(chip(), lid=SIDE, plate=SIDE),
     "narrow on wide": lambda: part(chip(), plate=("12 mm", "12 mm")),
     "patched": lambda: part(chip(joint=patched())),
@@ -309,7 +311,9 @@ def varied(stack, factors):
     }  # fmt: skip
 
 
-@given(st.sampled_from([k for k in STACKS if k not in ("one block", "two dies")]), st.integers(0, 2**31), st.integers(2, 5))
+@given(
+    st.sampled_from([k for k in STACKS if k not in ("one block", "two dies")]), st.integers(0, 2**31), st.integers(2, 5)
+)
 @settings(deadline=None, max_examples=40)
 def test_a_batch_is_a_loop(name, seed, count):
     """All inputs at once. Arrays to rounding; temperatures to what an operating point may leave (TOLERANCE)."""

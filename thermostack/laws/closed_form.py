@@ -51,7 +51,7 @@ def closed_form_mean(eps: ArrayLike, tau: ArrayLike, biot: ArrayLike) -> Float:
     0.467791
     """
     eps, tau, biot = _groups(eps, tau, biot)
-    return 0.5 * (1 - eps) ** 1.5 * _closed_form_phi(eps, tau, biot)
+    return _mean(eps, _closed_form_phi(eps, tau, biot))
 
 
 def closed_form_centre(eps: ArrayLike, tau: ArrayLike, biot: ArrayLike) -> Float:
@@ -91,7 +91,7 @@ def closed_form_centre(eps: ArrayLike, tau: ArrayLike, biot: ArrayLike) -> Float
     0.609503
     """
     eps, tau, biot = _groups(eps, tau, biot)
-    return np.asarray((1 - eps) / np.sqrt(np.pi) * _closed_form_phi(eps, tau, biot))[()]
+    return _centre(eps, _closed_form_phi(eps, tau, biot))
 
 
 def closed_form_spreading(
@@ -150,12 +150,20 @@ def closed_form_spreading(
     eps, tau, biot = _groups(a / b, t / b, h * b / k)
     if warn:
         _warn_outside(eps, tau, biot)
-    scale = np.sqrt(np.pi) * k * a
+    scale, phi = np.sqrt(np.pi) * k * a, _closed_form_phi(eps, tau, biot)
     return Spreading(
         (t / k + 1 / h) / (np.pi * b**2),
-        closed_form_mean(eps, tau, biot) / scale,
-        closed_form_centre(eps, tau, biot) / scale,
+        _mean(eps, phi) / scale,
+        _centre(eps, phi) / scale,
     )
+
+
+def _mean(eps: Float, phi: Float) -> Float:
+    return np.asarray(0.5 * (1 - eps) ** 1.5 * phi)[()]
+
+
+def _centre(eps: Float, phi: Float) -> Float:
+    return np.asarray((1 - eps) / np.sqrt(np.pi) * phi)[()]
 
 
 def _closed_form_phi(eps: Float, tau: Float, biot: Float) -> Float:

@@ -221,9 +221,7 @@ def _checked(
     place = np.broadcast_shapes(*(x.shape[:-1] for x in places))
     shape = np.broadcast_shapes(place, base.shape, *(x.shape[:-1] for x in layers))
     rows = shape if np.prod(place, dtype=int) != 1 else ()  # () for one geometry of all samples
-    ab, cd, middle, *at_probe = (
-        _spread_out(x if rows else x.reshape(2), (*rows, 2)).reshape(-1, 2) for x in places
-    )
+    ab, cd, middle, *at_probe = (_spread_out(x if rows else x.reshape(2), (*rows, 2)).reshape(-1, 2) for x in places)
     count = layers[0].shape[-1]
     t, k_z, k_xy, r = (_spread_out(x, (*shape, count)).reshape(-1, count) for x in layers)
     base = _spread_out(base, shape).reshape(-1)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Blocks"]
+__all__ = ["Blocks", "usual_interval"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,38 +49,61 @@ class Blocks:
         most : int
         """
         span = float(time[-1] - time[0])
-        usual = float(np.median(np.diff(time)))
+        usual = usual_interval(time)
         number = int(max(1, min(most, round(span / usual) + 1)))
         # the last row stands for as long as the others
         width = (span + usual) / number
         edges = time[0] - usual / 2 + width * np.arange(number)
-        first = np.searchsorted(time, edges)
-        bounds = np.append(first, len(time))
+        bounds = np.append(np.searchsorted(time, edges), len(time))
         full = np.flatnonzero(np.diff(bounds))
         starts = bounds[full]
         count, total, pivot = [], [], []
+        rows = np.diff(bounds)[full].astype(np.float64)
         for column in columns:
-            here = np.isfinite(column)
-            if here.all():
+            sums = np.add.reduceat(column, starts)
+            if np.isfinite(sums).all():
                 own = float(column[0])
-                count.append(np.diff(bounds)[full].astype(np.float64))
-                total.append(np.add.reduceat(column - own, starts))
+                count.append(rows)
+                total.append(sums - own * rows)
             else:
-                own = float(column[here][0]) if here.any() else 0.0
+                here = np.isfinite(column)
+                own = float(column[here.argmax()]) if here.any() else 0.0
                 count.append(np.add.reduceat(here.astype(np.float64), starts))
                 total.append(np.add.reduceat(np.where(here, column - own, 0.0), starts))
             pivot.append(own)
         middle = edges[full] + width / 2
         return cls(middle, np.array(count), np.array(total), np.array(pivot), float(edges[0]), width)
 
+    def part(self, start: float, end: float, most: int) -> Blocks:
+        """Return the blocks with their middle from `start` to `end`, joined so that at most `most` are left."""
+        first, last = np.searchsorted(self.time, [start, end + 1e-9 * self.width])
+        # blocks are numbered from the first row of the log; those without a row were left out
+        place = np.rint((self.time[first:last] - self.start) / self.width - 0.5).astype(np.intp)
+        size = -(-(int(place[-1] - place[0]) + 1) // most)
+        group = (place - place[0]) // size
+        starts = np.flatnonzero(np.diff(group, prepend=-1))
+        count = np.add.reduceat(self.count[:, first:last], starts, axis=1)
+        total = np.add.reduceat(self.total[:, first:last], starts, axis=1)
+        begin = self.start + float(place[0]) * self.width
+        middle = begin + (group[starts] + 0.5) * size * self.width
+        return Blocks(middle, count, total, self.pivot, begin, size * self.width)
+
     @property
     def mean(self) -> NDArray[np.float64]:
         """Mean of each column over all its values, shape (M,)."""
         n = self.count.sum(axis=1)
-        return self.pivot + np.divide(self.total.sum(axis=1), n, out=np.full(len(n), np.nan), where=n > 0)
+        mean: NDArray[np.float64] = np.divide(self.total.sum(axis=1), n, out=np.full(len(n), np.nan), where=n > 0)
+        return self.pivot + mean
 
     @property
     def means(self) -> NDArray[np.float64]:
         """Mean of each column in each block, shape (M, B); NaN where there is none."""
         empty = np.full(self.count.shape, np.nan)
-        return self.pivot[:, None] + np.divide(self.total, self.count, out=empty, where=self.count > 0)
+        means: NDArray[np.float64] = np.divide(self.total, self.count, out=empty, where=self.count > 0)
+        return self.pivot[:, None] + means
+
+
+def usual_interval(time: NDArray[np.float64]) -> float:
+    """Return the median distance of rows; of 20,000 of them where there are more. [s]"""
+    steps = np.diff(time)
+    return float(np.median(steps[:: max(1, len(steps) // 20_000)]))

@@ -128,7 +128,7 @@ def numbers(
 def flags(
     cells: NDArray[Any], decimal: str, missing: Iterable[str] = ()
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return 0 or 1 for each cell (yes and no, on and off, true and false, or a number), and which cells are neither."""
+    """Return 0 or 1 for each cell (no or yes, off or on, false or true, a number), and which cells are neither."""
     words = np.array([_WORDS.get(_clean(str(c)).casefold(), c) for c in cells] + [None], dtype=object)[:-1]
     result, bad, _ = numbers(words, decimal, missing)
     return np.where(np.isnan(result), np.nan, result != 0), bad

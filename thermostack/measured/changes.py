@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..units import show
-from .flags import Flag
+from .blocks import usual_interval
+from .flags import Flag, lasting
 
 __all__ = ["Change", "gaps", "level_changes", "robust_sd"]
 
@@ -65,13 +65,13 @@ def level_changes(
 def gaps(time: NDArray[np.float64]) -> tuple[list[Flag], list[float]]:
     """Return flags of pauses in recording, and the times after those too long to be bridged."""
     steps = np.diff(time)
-    usual = float(np.median(steps))
+    usual = usual_interval(time)
     long = np.flatnonzero(steps > max(GAP_ROWS * usual, 1e-9))
     ends = [float(time[i + 1]) for i in long if steps[i] > max(GAP_SECONDS, GAP_ROWS * usual)]
     if len(long) > 10:
-        text = f"{len(long)} pauses in recording of up to {show(float(steps[long].max()), 'time')}"
+        text = f"{len(long)} pauses in recording of up to {lasting(float(steps[long].max()))}"
         return [Flag("gap", text, float(time[long[0]]), float(time[long[-1] + 1]))], ends
     return [
-        Flag("gap", f"nothing recorded for {show(float(steps[i]), 'time')}", float(time[i]), float(time[i + 1]))
+        Flag("gap", f"nothing recorded for {lasting(float(steps[i]))}", float(time[i]), float(time[i + 1]))
         for i in long
     ], ends

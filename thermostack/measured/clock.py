@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime
 from typing import Literal
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..errors import FileError
 
-__all__ = ["WIDTH", "Dates", "Times", "looks_like_time", "read_times"]
+__all__ = ["WIDTH", "Dates", "Times", "is_clock", "looks_like_time", "read_times"]
 
 Dates = Literal["day first", "month first"]
 
@@ -28,7 +28,7 @@ _DIGITS_TO_0 = bytes(ord("0") if chr(b).isdigit() and b < 128 else b for b in ra
 _MOST_SHAPES = 400
 
 _TIME = (
-    r"(?P<h>0{1,4}):(?P<m>00?)(?::(?P<s>00?)(?:[.,](?P<f>0{1,9})|:(?P<f3>000))?)?"
+    r"(?P<h>0{1,4}):(?P<m>00?)(?::(?P<s>00?)(?::(?P<f3>000))?)?(?:[.,](?P<f>0{1,9}))?"
     r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?P<zone>Z|UTC|GMT|[-+]00:?00)?"
 )
 _WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]{0,6}\.?,?\s*)?"
@@ -53,21 +53,35 @@ _LOOKS = re.compile(r"[-+]?[\d.,]*\d[\d.,]*(?:[eE][-+]?\d+)?")
 
 @dataclass(frozen=True, eq=False)
 class Times:
-    """Seconds of each row from the first that is understood, that moment where dates tell it, and what is none."""
+    """Times of rows.
+
+    Attributes
+    ----------
+    seconds : ndarray, shape (N,)
+        From `origin`, or from whatever the log counts from; NaN where the cell is no time.
+    origin : datetime or None
+        The midnight that seconds count from, where dates tell it.
+    bad : ndarray of bool, shape (N,)
+        Where the cell is no time.
+    of_day : bool
+        Clock times without a date: the seconds start anew at midnight.
+    """
 
     seconds: NDArray[np.float64]
-    start: datetime | None
+    origin: datetime | None
     bad: NDArray[np.bool_]
-    of_day: bool
-    """Clock times without a date: the seconds start anew at midnight."""
+    of_day: bool = False
 
 
 def looks_like_time(cell: str) -> bool:
     """Return whether a cell may be a time: a number, a clock time, or a date with one."""
-    text = cell.replace("\u202f", " ").replace("\u00a0", " ").strip()
-    if not text or len(text) > WIDTH:
-        return False
-    return bool(_LOOKS.fullmatch(text)) or _match(re.sub(r"[0-9]", "0", text)) is not None
+    return len(cell) <= WIDTH and (bool(_LOOKS.fullmatch(cell.strip())) or is_clock(cell))
+
+
+def is_clock(cell: str) -> bool:
+    """Return whether a cell is a clock time or elapsed h:m:s, with or without a date."""
+    text = cell.replace("\u202f", " ").replace("\u00a0", " ")
+    return len(cell) <= WIDTH and _match(re.sub(r"[0-9]", "0", text)) is not None
 
 
 def _match(shape: str) -> re.Match[str] | None:
@@ -90,8 +104,12 @@ class _Group:
     def number(self, name: str) -> NDArray[np.int64]:
         """Return the number at a named place of the shape, shape (rows,)."""
         start, stop = self.match.span(name)
-        powers = 10 ** np.arange(stop - start - 1, -1, -1, dtype=np.int64)
-        return (self.digits[:, start:stop].astype(np.int64) - ord("0")) @ powers
+        number = np.zeros(len(self.digits), dtype=np.int32)  # nine digits at most
+        for place in range(start, stop):
+            number *= 10
+            number += self.digits[:, place]
+            number -= ord("0")
+        return number.astype(np.int64)
 
     def has(self, name: str) -> bool:
         return self.match.groupdict().get(name) is not None
@@ -132,7 +150,7 @@ def read_times(cells: NDArray[np.bytes_], where: str, dates: Dates | None = None
     dated_rows = days >= 0
     understood = np.flatnonzero(~bad)
     if not len(understood):
-        return Times(seconds, None, bad, of_day=False)
+        return Times(seconds, None, bad)
     first = understood[0]
     if not dated_rows[first]:
         bad |= dated_rows
@@ -141,9 +159,8 @@ def read_times(cells: NDArray[np.bytes_], where: str, dates: Dates | None = None
     bad |= ~dated_rows
     seconds += (days - days[first]) * DAY
     seconds[bad] = np.nan
-    zone = timezone.utc if zones == {True} else None
-    midnight = datetime.fromordinal(int(days[first])).replace(tzinfo=zone)
-    return Times(seconds, midnight + timedelta(seconds=float(seconds[first])), bad, of_day=False)
+    midnight = datetime.fromordinal(int(days[first]))
+    return Times(seconds, midnight.replace(tzinfo=UTC) if zones == {True} else midnight, bad)
 
 
 def _groups(cells: NDArray[np.bytes_]) -> list[_Group]:
@@ -161,7 +178,7 @@ def _groups(cells: NDArray[np.bytes_]) -> list[_Group]:
         rows, left = left[hit], left[~hit]
         # a space of another width is as good; it must not move the digits
         text = shape.replace("\u202f".encode(), b"   ").replace("\u00a0".encode(), b"  ").decode("utf-8", "replace")
-        if len(text) < WIDTH and text.isascii() and (match := _match(text)):
+        if len(shape) < width and text.isascii() and (match := _match(text)):
             groups.append(_Group(rows, match, digits if len(rows) == len(raw) else digits[rows]))
     return groups
 
@@ -183,6 +200,8 @@ def _of_day(group: _Group, where: str, form: str, dated: bool) -> NDArray[np.flo
             start, stop = group.match.span(fraction)
             second = second + group.number(fraction) / 10.0 ** (stop - start)
     wrong = (second >= 61) | ((minute >= 60) if form != "m:s" else (second >= 60))
+    if group.has("f") and not group.has("s") and form != "m:s":
+        wrong[:] = True  # a fraction of a minute
     if group.has("half"):
         wrong |= (hour < 1) | (hour > 12)
         hour = hour % 12 + (12 if group.match["half"][0] in "pP" else 0)

@@ -7,7 +7,7 @@ from typing import Literal
 
 from ..errors import InputError
 
-__all__ = ["Flag", "Kind", "SteadyError"]
+__all__ = ["Flag", "Kind", "SteadyError", "lasting"]
 
 Kind = Literal[
     "gap", "power step", "power drift", "throttling", "stuck", "jump", "outliers", "fan not fixed", "pump not fixed",
@@ -42,6 +42,14 @@ class Flag:
 
     def __str__(self) -> str:
         return f"{self.severity}, {self.start:.0f} to {self.end:.0f} s: {self.text}"
+
+
+def lasting(seconds: float) -> str:
+    """Return a duration as people say it: in s below two minutes, then in min and h."""
+    for unit, size in (("h", 3600.0), ("min", 60.0)):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.3g} {unit}"
+    return f"{seconds:.3g} s"
 
 
 class SteadyError(InputError):

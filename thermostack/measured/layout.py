@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from ..errors import FileError, UnknownNameError
 from .cells import is_number
 from .clock import looks_like_time
-from .columns import Column, Want, columns_of, known_unit, matches, split_unit
+from .header_units import known_unit, split_unit
+from .mapping import Column, Want, columns_of, matches
 
 __all__ = ["Layout", "Span", "layout_of", "spans_of", "split"]
 
 _DELIMITERS = ("\t", ";", ",", "|")
 _DEPTH = 500
+_SHORT = 4
 _MOST_BEFORE_ROWS = 50
 
 
@@ -200,11 +202,12 @@ def _told(columns: Sequence[Column], below: Sequence[str]) -> tuple[str, ...]:
 
 
 def spans_of(
-    data: bytes, wants: Sequence[Want], layout: Layout, below: int, header_line: int, where: str
+    data: bytes, wants: Sequence[Want], layout: Layout, below: int, header_line: int, where: str, *, several: bool
 ) -> list[Span]:
     """Return the spans of rows in a file: one below each line that is a header.
 
-    A header may be repeated, or be another one that holds the mapped columns as well.
+    With `several`, further headers are looked for: the same one repeated, or another that holds the mapped columns
+    as well.
 
     Raises
     ------
@@ -212,8 +215,10 @@ def spans_of(
         There are no rows.
     """
     heads = [(below, header_line, layout)]
-    needle = max((column.header for column in layout.columns), key=len, default="").encode()
-    at = data.find(needle, below) if header_line and len(needle) > 1 else -1
+    needle = max((split_unit(column.header)[0] for column in layout.columns), key=len, default="").encode()
+    if len(needle) < _SHORT:  # would be found in too many places: only the whole line is looked for
+        needle = data[data.rfind(b"\n", 0, below - 1) + 1 : below]
+    at = data.find(needle, below) if header_line and several else -1
     counted, number = below, header_line + 1
     while at >= 0:
         start, stop = max(data.rfind(b"\n", 0, at) + 1, below), data.find(b"\n", at)
@@ -245,9 +250,7 @@ def _span(data: bytes, layout: Layout, header: int, start: int, end: int) -> Spa
             break
     else:
         return None
-    number = data.count(b"\n", 0, first) + 1
-    last = number + data.count(b"\n", first, end)
-    left_out = []
+    left_out: list[tuple[int, bytes]] = []
     stop = end
     while stop > first:
         begin = data.rfind(b"\n", first, stop) + 1 or first
@@ -255,9 +258,16 @@ def _span(data: bytes, layout: Layout, header: int, start: int, end: int) -> Spa
         if layout.is_row(line) or (stop == len(data) and _is_cut(line, layout)):
             break
         if line.strip(b'\r\n\t ;,|"'):
-            left_out.append((last, line.decode("utf-8", "replace").strip()))
-        stop, last = begin - 1, last - 1
-    return Span(layout, header, first, max(stop, first), number, tuple(reversed(left_out)))
+            left_out.append((begin, line))
+        stop = begin - 1
+    number = data.count(b"\n", 0, first) + 1
+    found = []
+    if left_out:
+        at, line_number = first, number
+        for begin, line in reversed(left_out):
+            at, line_number = begin, line_number + data.count(b"\n", at, begin)
+            found.append((line_number, line.decode("utf-8", "replace").strip()))
+    return Span(layout, header, first, max(stop, first), number, tuple(found))
 
 
 def _is_cut(line: bytes, layout: Layout) -> bool:

@@ -5,28 +5,25 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from datetime import date as Date  # noqa: N812 - `date` is what callers write
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import FileError, InputError, UnitError
-from ..units import to_si
-from .cells import decimal_of, flags, numbers
-from .clock import DAY, Dates, Times, read_times
-from .columns import CLOCK_FORMATS, Column, known_unit, unit_of, wants_of
-from .layout import Layout, Span, layout_of, spans_of
-from .log import Log, Role
-from .merging import merge_equal_times
+from ..errors import FileError, InputError
+from .clock import Dates
+from .layout import Span, layout_of, spans_of
+from .log import Log
+from .mapping import wants_of
+from .order import Duplicates, check_order, merge_equal_times, sampling
+from .recorded import Recorded, decimal_sign, recorded_of
 from .rows import Rows, read_rows, sample_decimal
+from .sift import Unreadable, listed, sift
 from .sniff import PathLike, text_of
 
 __all__ = ["read_log"]
-
-Unreadable = Literal["refuse", "leave out"]
-Duplicates = Literal["average", "first"]
 
 
 def read_log(
@@ -45,8 +42,8 @@ def read_log(
 ) -> Log:
     """Return what a file recorded against time, in SI.
 
-    Delimiter, decimal sign, encoding, lines before the header, repeated headers, lines of units, footers, cells that are
-    not available and the form of the times are found out; what cannot be told is asked for. Nothing is written.
+    Delimiter, decimal sign, encoding, lines before the header, repeated headers, lines of units, footers, cells that
+    are not available and the form of the times are found out; what cannot be told is asked for. Nothing is written.
 
     Parameters
     ----------
@@ -61,9 +58,9 @@ def read_log(
         - its number, from 1: ``3`` or ``(3, "W")``;
         - a pattern of several, a star for any text: ``"Core * [°C]"``.
 
-        For several columns of a kind give a list of these, or names for them: ``{"core 0": "Core #0", "die": "Die"}``; in
-        a pattern the star of the name is filled as that of the header is: ``{"core *": "Core #*"}``. Date and time of
-        day in two columns: ``"time": ["Date", "Time"]``. What two numbers with a colon mean is told like a unit:
+        For several columns of a kind give a list of these, or names for them: ``{"core 0": "Core #0", "die": "Die"}``;
+        in a pattern the star of the name is filled as that of the header is: ``{"core *": "Core #*"}``. Date and time
+        of day in two columns: ``"time": ["Date", "Time"]``. What two numbers with a colon mean is told like a unit:
         ``("Time", "m:s")``.
     delimiter, decimal, encoding : str, optional
         Where they are not to be found out.
@@ -105,14 +102,39 @@ def read_log(
     data, notes = text_of(path, encoding)
     where = os.fspath(path)
     layout, below, line = layout_of(data, wants, where, delimiter)
-    spans = spans_of(data, wants, layout, below, line, where)
-    spans = _chosen(spans, section, where, notes)
-    parts = _parts(data, spans, decimal, missing, where)
-    log = _Reading(data, where, parts, decimal or _decimal(parts), missing, notes)
-    log.read_times(dates, day, where, len(spans))
-    log.read_values()
-    log.sift(unreadable, _cut_at_the_end(data, spans[-1]))
-    return log.finish(duplicates, len(spans))
+    spans = spans_of(data, wants, layout, below, line, where, several=section is not None)
+    spans = _chosen(spans, section, where)
+    parts, sign = _parts(data, spans, decimal, missing, where)
+    if section is None and _may_hold_header(parts[0]):
+        spans = spans_of(data, wants, layout, below, line, where, several=True)
+        parts, sign = _parts(data, spans, decimal, missing, where)
+    if len(spans) > 1:
+        lines = listed([span.header for span in spans])
+        notes.append(f"{len(spans)} sections are joined; their headers are in lines {lines}")
+    notes += [_left_out(span) for span in spans if span.left_out]
+    recorded = recorded_of(parts, sign, missing, where, dates, day, notes)
+    keep = sift(recorded, data, parts, unreadable, spans[-1], notes)
+    return _log(recorded, keep, duplicates, spans, notes)
+
+
+def _log(
+    recorded: Recorded, keep: NDArray[np.bool_], duplicates: Duplicates, spans: list[Span], notes: list[str]
+) -> Log:
+    seconds, lines, values = recorded.times.seconds, recorded.lines, recorded.values
+    if not keep.all():
+        seconds, lines = seconds[keep], lines[keep]
+        values = {name: value[keep] for name, value in values.items()}
+    at = recorded.where, recorded.time_header
+    check_order(seconds, lines, at, [span.header for span in spans])
+    origin = recorded.times.origin
+    try:
+        start = None if origin is None else origin + timedelta(seconds=float(seconds[0]))
+    except OverflowError as error:
+        raise FileError("the date is out of range", where=f"{recorded.where}, line {lines[0]}",
+                        expected="years from 1 to 9999") from error  # fmt: skip
+    seconds, values = merge_equal_times(seconds, values, recorded.roles, duplicates, notes)
+    notes += sampling(seconds)
+    return Log(seconds - seconds[0], values, recorded.roles, os.path.basename(recorded.where), start, tuple(notes))
 
 
 def _check_choices(**choices: tuple[object, tuple[object, ...]]) -> None:
@@ -139,296 +161,46 @@ def _words(missing: Sequence[str]) -> tuple[str, ...]:
     return words
 
 
-def _chosen(spans: list[Span], section: int | None, where: str, notes: list[str]) -> list[Span]:
-    if section is not None:
-        if not isinstance(section, int) or not 1 <= section <= len(spans):
-            raise InputError(f"no section {section!r} in {where}", where="section", expected=f"1 to {len(spans)}")
-        spans = [spans[section - 1]]
-    elif len(spans) > 1:
-        notes.append(
-            f"{len(spans)} sections are joined; their headers are in lines {_listed([s.header for s in spans])}"
-        )
-    for span in spans:
-        if span.left_out:
-            line, text = span.left_out[0]
-            more = f" and {len(span.left_out) - 1} more" if len(span.left_out) > 1 else ""
-            notes.append(f"left out below the rows: line {line}, {text[:60]!r}{more}")
-    return spans
+def _chosen(spans: list[Span], section: int | None, where: str) -> list[Span]:
+    if section is None:
+        return spans
+    if isinstance(section, bool) or not isinstance(section, int) or not 1 <= section <= len(spans):
+        raise InputError(f"no section {section!r} in {where}", where="section", expected=f"1 to {len(spans)}")
+    return [spans[section - 1]]
 
 
-def _listed(numbers_: Sequence[int], most: int = 6) -> str:
-    return ", ".join(map(str, numbers_[:most])) + (", …" if len(numbers_) > most else "")
+def _may_hold_header(rows: Rows) -> bool:
+    """Return whether a header may stand among rows: numbers are not all numbers, or a time is the header of times."""
+    for cells, column in zip(rows.cells, rows.layout.columns, strict=True):
+        if cells.dtype.kind == "O" or (
+            cells.dtype.kind == "S" and np.any(cells == column.header.encode()[: cells.dtype.itemsize])
+        ):
+            return True
+    return False
 
 
-def _parts(data: bytes, spans: list[Span], decimal: str | None, missing: Sequence[str], where: str) -> list[Rows]:
-    """Return the rows of the spans, those of one layout together; read once more if the decimal sign was another."""
+def _left_out(span: Span) -> str:
+    line, text = span.left_out[0]
+    more = f" and {len(span.left_out) - 1} more" if len(span.left_out) > 1 else ""
+    return f"left out below the rows: line {line}, {text[:60]!r}{more}"
+
+
+def _parts(
+    data: bytes, spans: list[Span], decimal: str | None, missing: Sequence[str], where: str
+) -> tuple[list[Rows], str]:
+    """Return the rows of the spans, those of one layout together, and the decimal sign.
+
+    They are read once more where the first rows did not show the sign.
+    """
     groups = [list(group) for _, group in groupby(spans, key=lambda span: (span.layout.header, span.layout.units))]
-    guess = decimal or sample_decimal(data, spans[0]) or "."
-    parts = [read_rows(data, group, guess, missing) for group in groups]
+    sign = decimal or sample_decimal(data, spans[0]) or "."
+    parts = [read_rows(data, group, sign, missing) for group in groups]
     if decimal is None and any(c.dtype == object for part in parts for c in part.cells):
-        found = _decimal(parts, where)
-        if found != guess:
+        found = decimal_sign(parts, sign)
+        if found is None:
+            raise FileError("numbers such as '1,234' may hold a decimal comma or a separator of thousands", where=where,
+                            expected="read_log(..., decimal=',') or decimal='.'")  # fmt: skip
+        if found != sign:
             parts = [read_rows(data, group, found, missing) for group in groups]
-    return parts
-
-
-def _decimal(parts: Sequence[Rows], where: str = "") -> str:
-    """Return the decimal sign by the cells that are still text; a point where none are."""
-    import pandas as pd
-
-    texts: set[str] = set()
-    pointed = False
-    for part in parts:
-        for cells, column in zip(part.cells, part.layout.columns, strict=True):
-            if cells.dtype == object and column.kind != "limit":
-                texts.update(c for c in pd.unique(cells) if isinstance(c, str))
-            elif cells.dtype.kind == "f" and not pointed:
-                pointed = bool(np.any(np.mod(cells[np.isfinite(cells)], 1.0)))
-    sign = decimal_of(texts)
-    if sign is None and not pointed:
-        example = min(text for text in texts if decimal_of([text]) is None)
-        raise FileError(f"{example!r} may hold a decimal comma or a separator of thousands", where=where,
-                        expected="read_log(..., decimal=',') or decimal='.'")  # fmt: skip
-    return sign or "."
-
-
-def _cut_at_the_end(data: bytes, last: Span) -> bool:
-    """Return whether the last row has no line end and ends in a cell that is used, which may then lack digits."""
-    if last.stop < len(data):
-        return False
-    line = data[data.rfind(b"\n", last.start, last.stop) + 1 or last.start :]
-    cells = line.count(last.layout.delimiter.encode()) + 1
-    return any(column.index == cells - 1 for column in last.layout.columns)
-
-
-class _Reading:
-    """The columns of a log on their way from cells to SI, and the rows that are in doubt."""
-
-    def __init__(
-        self, data: bytes, where: str, parts: list[Rows], decimal: str, missing: Sequence[str], notes: list[str]
-    ) -> None:
-        self.data, self.where, self.parts, self.decimal, self.missing, self.notes = (
-            data, where, parts, decimal, missing, notes,
-        )  # fmt: skip
-        self.lines = _joined([part.lines for part in parts])
-        self.reasons: dict[int, str] = {}
-        offset = 0
-        for part in parts:
-            self.reasons |= {offset + row: reason for row, reason in part.reasons.items()}
-            offset += len(part.lines)
-        self.values: dict[str, NDArray[np.float64]] = {}
-        self.roles: dict[str, Role] = {}
-        self.bad: dict[str, NDArray[np.bool_]] = {}
-        self.headers: dict[str, str] = {}
-
-    # --- times
-
-    def read_times(self, dates: Dates | None, day: Date | None, where: str, sections: int) -> None:
-        layout = self.parts[0].layout
-        named = [column for column in layout.columns if column.kind == "time"]
-        self.time_header = " ".join(column.header for column in named)
-        at = f"{where}, column {self.time_header!r}"
-        cells = [_time_cells(part) for part in self.parts]
-        clocked = {c.dtype.kind == "S" for c in cells}
-        if len(clocked) > 1:
-            raise FileError("times are numbers in one section and clock times in another", where=at,
-                            expected="one of them: read_log(..., section=1)")  # fmt: skip
-        if clocked == {True}:
-            form = self._form(named, at)
-            self.times = read_times(_joined(cells), at, dates, form)
-            self._midnights(day)
-        else:
-            self.times = self._elapsed(cells, named, day)
-        self.sections = sections
-
-    def _form(self, named: Sequence[Column], at: str) -> str:
-        for column in named:
-            if column.unit and column.unit not in CLOCK_FORMATS:
-                raise UnitError(f"the column holds clock times, the mapping says {column.unit!r}", where=at,
-                                expected="no unit, or a form such as 'm:s'")  # fmt: skip
-        return next((column.unit for column in named if column.unit), "")
-
-    def _elapsed(self, cells: list[NDArray[Any]], named: Sequence[Column], day: Date | None) -> Times:
-        if day is not None:
-            raise InputError("a date is given, but times are numbers and no clock times", where="date",
-                             expected="no date")  # fmt: skip
-        seconds, bad = [], []
-        for part, own in zip(self.parts, cells, strict=True):
-            index = next(n for n, c in enumerate(part.layout.columns) if c.kind == "time")
-            column = part.layout.columns[index]
-            if column.unit in CLOCK_FORMATS:
-                raise UnitError(f"the column holds numbers, the mapping says {column.unit!r}",
-                                where=f"{self.where}, column {column.header!r}", expected="a unit such as 's'")  # fmt: skip
-            value, wrong, told = _numbers(own, self.decimal, self.missing)
-            told = part.layout.units[index] or told
-            seconds.append(to_si(value, "time", unit_of(column, told, self.where)))
-            bad.append(wrong | ~np.isfinite(value))
-        joined = _joined(seconds)
-        return Times(joined, None, _joined(bad), of_day=False)
-
-    def _midnights(self, day: Date | None) -> None:
-        times = self.times
-        if day is not None and times.start is not None:
-            raise InputError(f"a date is given, but the file tells its own: {times.start:%Y-%m-%d}", where="date",
-                             expected="no date")  # fmt: skip
-        good = np.flatnonzero(~times.bad)
-        if not len(good) or times.start is not None:
-            return
-        seconds = times.seconds.copy()
-        if times.of_day:
-            # a fall by more than half a day is midnight; by less the clock was set back, or the rows are out of order
-            crossed = np.r_[False, np.diff(seconds[good]) < -DAY / 2]
-            seconds[good] += DAY * np.cumsum(crossed)
-            if crossed.any():
-                self.notes.append(f"clock times cross midnight at line {_listed(list(self.lines[good][crossed]))}")
-        start = None
-        if day is not None:
-            start = datetime.fromtimestamp(0).replace(year=day.year, month=day.month, day=day.day, hour=0)
-            start = datetime(day.year, day.month, day.day) + _delta(float(seconds[good[0]]))
-        self.times = Times(seconds, start, times.bad, times.of_day)
-
-    # --- values
-
-    def read_values(self) -> None:
-        layout = self.parts[0].layout
-        for column in layout.columns:
-            if column.kind == "time":
-                continue
-            found = [self._column(part, column) for part in self.parts]
-            self.values[column.name] = _joined([value for value, _ in found])
-            self.bad[column.name] = _joined([bad for _, bad in found])
-            self.roles[column.name] = column.kind
-            self.headers[column.name] = column.header
-
-    def _column(self, part: Rows, wanted: Column) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        n = next((n for n, c in enumerate(part.layout.columns) if (c.name, c.kind) == (wanted.name, wanted.kind)), None)
-        if n is None:
-            line = self.lines[sum(len(p.lines) for p in self.parts[: self.parts.index(part)])]
-            raise FileError(f"the section of line {line} has no {wanted.name!r}", where=self.where,
-                            expected="the same columns in each, or one section: section=1")  # fmt: skip
-        column, cells = part.layout.columns[n], part.cells[n]
-        if wanted.kind == "limit":
-            if cells.dtype.kind == "f":
-                return np.where(np.isnan(cells), np.nan, cells != 0), np.isinf(cells)
-            return flags(cells.astype(object), self.decimal, self.missing)
-        value, bad, told = _numbers(cells, self.decimal, self.missing)
-        if wanted.dimension:
-            unit = unit_of(column, self._unit(part.layout, n, told), self.where)
-            value = to_si(value, wanted.dimension, unit)
-            if wanted.dimension == "temperature" and len(value) and np.nanmin(value, initial=0.0) < 0.0:
-                row = int(np.flatnonzero(value < 0.0)[0])
-                raise FileError(f"{float(cells[row])!r} {unit} is below absolute zero",
-                                where=f"{self.where}, line {part.lines[row]}, column {column.header!r}",
-                                expected=f"a temperature; if it stands for 'not available': missing=['{cells[row]}']",
-                                )  # fmt: skip
-        return value, bad
-
-    def _unit(self, layout: Layout, n: int, beside: str) -> str:
-        told = layout.units[n]
-        if not beside:
-            return told
-        column = layout.columns[n]
-        if known_unit(beside) is None or (told and known_unit(told) != known_unit(beside)):
-            raise UnitError(f"{beside!r} stands beside the numbers" + (f", {told!r} in the header" if told else ""),
-                            where=f"{self.where}, column {column.header!r}", expected="one unit that is known")  # fmt: skip
-        return beside
-
-    # --- rows
-
-    def sift(self, unreadable: Unreadable, cut: bool) -> None:
-        """Drop blank lines and remarks, and find the rows that cannot be read."""
-        no_time = self.times.bad
-        bad_cell = np.zeros(len(self.lines), dtype=bool)
-        for bad in self.bad.values():
-            bad_cell |= bad
-        drop = np.zeros(len(self.lines), dtype=bool)
-        if no_time.any():
-            empty = np.logical_and.reduce([np.isnan(value) for value in self.values.values()])
-            drop |= no_time & empty
-            remarks = [row for row in np.flatnonzero(drop) if self._text(row).strip(' \t;,|"\r')]
-            if remarks:
-                self.notes.append(f"left out, not rows: line {_listed(list(self.lines[remarks]))}")
-        wrong = (no_time | bad_cell) & ~drop
-        wrong[[row for row in self.reasons if not drop[row]]] = True
-        if cut and not wrong[-1]:
-            drop[-1] = True
-            self.notes.append(
-                f"line {self.lines[-1]} is the last and has no line end: it may lack digits and was left out"
-            )
-        if wrong.any():
-            row = int(np.flatnonzero(wrong)[0])
-            if unreadable == "refuse":
-                raise self._error(row)
-            count = int(np.count_nonzero(wrong))
-            self.notes.append(f"{count} unreadable rows were left out, the first in line {self.lines[row]}")
-        self._keep(~(drop | wrong))
-
-    def _text(self, row: int) -> str:
-        line = int(self.lines[row])
-        if not hasattr(self, "_all_lines"):
-            self._all_lines = self.data.split(b"\n")
-        return self._all_lines[line - 1].decode("utf-8", "replace")
-
-    def _error(self, row: int) -> FileError:
-        where = f"{self.where}, line {self.lines[row]}"
-        or_else = "or read_log(..., unreadable='leave out')"
-        if row in self.reasons:
-            return FileError(f"{self.reasons[row]}: {self._text(row).strip()[:60]!r}", where=where,
-                             expected=f"a whole row, {or_else}")  # fmt: skip
-        cells = self._cells(row)
-        for name, bad in self.bad.items():
-            if bad[row]:
-                shown = cells.get(name, "")
-                right = "yes or no, or 0 or 1" if self.roles[name] == "limit" else "a number"
-                return FileError(f"{shown!r} is not {right}", where=f"{where}, column {self.headers[name]!r}",
-                                 expected=f"{right}; for a word that means 'not available': missing=[{shown!r}]; "
-                                 f"{or_else}")  # fmt: skip
-        return FileError(f"{cells.get('', '')!r} is not a time as in the other rows",
-                         where=f"{where}, column {self.time_header!r}", expected=f"a time, {or_else}")  # fmt: skip
-
-    def _cells(self, row: int) -> dict[str, str]:
-        """Return the cells of a row as they stand in the file, by name; that of time under the empty name."""
-        from .layout import split
-
-        for part in self.parts:
-            if row < len(part.lines):
-                break
-            row -= len(part.lines)
-        line = self.data.split(b"\n")[int(part.lines[row]) - 1]
-        cells = split(line, part.layout.delimiter)
-        own = {c.name: cells[c.index] for c in part.layout.columns if c.index < len(cells) and c.kind != "time"}
-        return own | {"": " ".join(cells[i] for i in part.layout.time if i < len(cells))}
-
-    def _keep(self, keep: NDArray[np.bool_]) -> None:
-        if not keep.any():
-            raise FileError(
-                "holds no rows that can be read", where=self.where, expected="a time and a number in each row"
-            )
-        times = self.times
-        self.seconds = times.seconds
-        if not keep.all():
-            self.kept = np.flatnonzero(keep)
-            self.seconds = self.seconds[keep]
-            self.lines = self.lines[keep]
-            self.values = {name: value[keep] for name, value in self.values.items()}
-        else:
-            self.kept = np.arange(len(keep)) if False else None  # type: ignore[assignment]
-
-    def finish(self, duplicates: Duplicates, sections: int) -> Log:
-        raise NotImplementedError
-
-
-def _delta(seconds: float) -> Any:
-    raise NotImplementedError
-
-
-def _time_cells(part: Rows) -> NDArray[Any]:
-    raise NotImplementedError
-
-
-def _numbers(cells: Any, decimal: str, missing: Any) -> Any:
-    raise NotImplementedError
-
-
-def _joined(arrays: Sequence[NDArray[Any]]) -> NDArray[Any]:
-    return arrays[0] if len(arrays) == 1 else np.concatenate(arrays)
+        sign = found
+    return parts, sign

@@ -33,8 +33,8 @@ _HEAD = 1 << 16
 def text_of(path: PathLike, encoding: str | None = None) -> tuple[bytes, list[str]]:
     """Return the text of a file as UTF-8 without a mark, lines ending in LF or CR LF, and what was noticed.
 
-    A mark at its beginning tells the encoding; without one it is UTF-8 where that fits, UTF-16 where every other byte is
-    zero, else cp1252.
+    A mark at its beginning tells the encoding; without one it is UTF-8 where that fits, UTF-16 where every other byte
+    is zero, else cp1252.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def text_of(path: PathLike, encoding: str | None = None) -> tuple[bytes, list[st
         if zeros > 0.001 * len(whole) or not zeros:
             raise FileError("is not a text file", where=where, expected=_RIGHT)
         whole = whole.replace(b"\x00", "\ufffd".encode())
-    if not whole.strip():
+    if not whole[:_HEAD].strip() and not whole.strip():
         raise FileError("is empty", where=where, expected="a header line and rows below it")
     head = whole[:_HEAD]
     if b"\r\r\n" in head:

@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError
-from ..units import Value, ValueLike, parse, show
+from ..units import Value, ValueLike, parse
 from .blocks import Blocks
 from .changes import gaps, level_changes
-from .columns import Columns, choose
+from .chosen import Columns, choose
 from .faults import clock_drops, limits, not_fixed, stuck_in
-from .flags import Flag, SteadyError
+from .flags import Flag, Kind, SteadyError, lasting
 from .log import Log
 from .mean import BLOCKS, covariance_of_mean
 from .reading import IDLE, Reading, common_inputs
@@ -24,11 +24,10 @@ from .window import COOLANT_TOLD, STARTS, Judgement, judge
 
 __all__ = ["steady", "steady_levels"]
 
-CELLS = 20_000
-"""A whole log is looked at in at most so many cells to find its steps."""
 POWER_STEP, JUMP = 0.05, 1.0
 """A lasting change of power, of the highest level, or of a sensor against the coolant [K], that ends a window."""
 FEWEST_ROWS = 32
+_NOT_FIXED: dict[str, Kind] = {"fan": "fan not fixed", "pump": "pump not fixed", "clock": "clock not fixed"}
 WindowLike = tuple[ValueLike, ValueLike]
 
 
@@ -146,15 +145,14 @@ def _seconds(value: ValueLike, where: str) -> float:
 def _parts(columns: Columns, soak: float) -> tuple[list[_Part], list[Flag]]:
     """Return the stretches between changes, each with its window, and what was noticed in the whole log."""
     log = columns.log
-    series = [*columns.temperatures, *(c for c in (columns.coolant, columns.power) if isinstance(c, np.ndarray))]
-    cells = Blocks.of(log.time, series, CELLS)
+    cells = columns.cells
     means = cells.means
-    cold = means[len(columns.sensors)] if isinstance(columns.coolant, np.ndarray) else 0.0
+    cold = means[columns.row("coolant")] if isinstance(columns.coolant, np.ndarray) else 0.0
     flags, breaks = gaps(log.time)
     flags = [*columns.flags, *flags, *limits(log)]
     steps: list[float] = []
     if isinstance(columns.power, np.ndarray):
-        watts = means[-1]
+        watts = means[columns.row("power")]
         highest = float(np.nanquantile(watts, 0.98))
         if highest <= 0:
             raise InputError(
@@ -194,17 +192,23 @@ def _part(columns: Columns, rows: slice, soak: float) -> _Part:
     """Return a stretch with the longest window in it that passes; one in which the coolant drifts less is preferred."""
     time = columns.log.time
     start, end = float(time[rows.start]), float(time[rows.stop - 1])
-    watts = columns.power[rows] if isinstance(columns.power, np.ndarray) else np.array([columns.power.si])
-    power = float(np.nanmean(watts)) if np.isfinite(watts).any() else 0.0
+    cells = columns.cells
+    if isinstance(columns.power, Value):
+        power = columns.power.si
+    else:
+        power = float(np.nan_to_num(cells.part(start, end, BLOCKS).mean[columns.row("power")]))
     first = start + soak
     fallback: _Part | None = None
-    verdict = Judgement(False, f"only {show(end - start, 'time')} without a change", "soak", 0.0)
+    verdict = Judgement(False, f"only {lasting(end - start)} without a change", "soak", 0.0)
     for share in STARTS:
-        begin = first + share * (end - first)
+        # cells are not cut: a window holds whole ones
+        begin = cells.start + cells.width * math.ceil(
+            (first + share * (end - first) - cells.start) / cells.width - 1e-9
+        )
         chosen = _rows(time, begin, end + 1e-9)
         if end - begin < soak or chosen.stop - chosen.start < FEWEST_ROWS:
             break
-        own = _judged(columns, chosen)
+        own = _judged(columns, chosen, again=share > 0 and not verdict.steady)
         verdict = own if share == 0 or own.steady else verdict
         if own.steady:
             part = _Part(start, end, power, (float(time[chosen.start]), end), own)
@@ -214,21 +218,21 @@ def _part(columns: Columns, rows: slice, soak: float) -> _Part:
     return fallback or _Part(start, end, power, None, verdict)
 
 
-def _judged(columns: Columns, rows: slice) -> Judgement:
-    cold = [columns.coolant[rows]] if isinstance(columns.coolant, np.ndarray) else []
-    blocks = Blocks.of(columns.log.time[rows], [*(t[rows] for t in columns.temperatures), *cold], BLOCKS)
-    means = blocks.means
+def _judged(columns: Columns, rows: slice, again: bool = False) -> Judgement:
+    time = columns.log.time
+    blocks = columns.cells.part(float(time[rows.start]), float(time[rows.stop - 1]), BLOCKS)
+    means, number = blocks.means, len(columns.sensors)
     # a sensor that was recorded in part of the blocks only must not shift the mean of all
-    die = (means - blocks.mean[:, None])[: len(columns.sensors)]
+    die = (means - blocks.mean[:, None])[:number]
     here = np.isfinite(die)
     count = here.sum(axis=0)
-    mean = np.divide(np.where(here, die, 0.0).sum(axis=0), count, out=np.full(die.shape[1], np.nan), where=count > 0)
-    mean = mean + float(np.nanmean(blocks.mean[: len(columns.sensors)]))
-    own_cold = means[-1] if cold else None
-    given = columns.coolant.si if isinstance(columns.coolant, Value) else 0.0
-    if not np.isfinite(mean - (own_cold if own_cold is not None else given)).any():
+    rise = np.divide(np.where(here, die, 0.0).sum(axis=0), count, out=np.full(die.shape[1], np.nan), where=count > 0)
+    cold = means[columns.row("coolant")] if isinstance(columns.coolant, np.ndarray) else None
+    rise = rise - (columns.coolant.si if isinstance(columns.coolant, Value) else cold)
+    recorded = blocks.count[:number].sum(axis=1) > 0
+    if not np.isfinite(rise).any():
         return Judgement(False, "sensors and coolant were never recorded together", "missing", 0.0)
-    return judge(blocks, mean - (own_cold if own_cold is not None else given), own_cold)
+    return judge(blocks, rise + float(blocks.mean[:number][recorded].mean()), cold, again)
 
 
 def _by_hand(columns: Columns, window: WindowLike, soak: float) -> tuple[_Part, list[Flag]]:
@@ -243,14 +247,14 @@ def _by_hand(columns: Columns, window: WindowLike, soak: float) -> tuple[_Part, 
     if not first < last:
         raise InputError(f"{window!r} is reversed or empty", where="window", expected="the earlier time first")
     if first < log.time[0] - 1e-9 or last > log.time[-1] + 1e-9:
-        span = show(float(log.time[-1]), "time")
+        span = lasting(float(log.time[-1]))
         raise InputError(f"{window!r} reaches beyond the log", where="window", expected=f"times from 0 s to {span}")
     rows = _rows(log.time, first, last + 1e-9)
     number = rows.stop - rows.start
     if last - first < soak or number < FEWEST_ROWS:
-        problem = f"the window lasts {show(last - first, 'time')} and holds {number} rows"
+        problem = f"the window lasts {lasting(last - first)} and holds {number} rows"
         raise SteadyError(
-            problem, where="window", expected=f"at least the soak, {show(soak, 'time')}, and {FEWEST_ROWS} rows"
+            problem, where="window", expected=f"at least the soak, {lasting(soak)}, and {FEWEST_ROWS} rows"
         )
     own = _judged(columns, rows)
     flags = list(columns.flags) + [
@@ -268,8 +272,10 @@ def _refusal(columns: Columns, part: _Part, soak: float, noticed: list[Flag]) ->
     """Return the error that says why the longest part is not steady, and what is missing."""
     if part.verdict.kind == "soak":
         short = 2 * soak - (part.end - part.start)
-        need = show(soak, "time")
-        expected = f"{need} of soak and {need} of window after it: log {show(max(short, 0.0), 'time', 2)} longer without a change"
+        need = lasting(soak)
+        expected = (
+            f"{need} of soak and {need} of window after it: log {lasting(max(short, 0.0))} longer without a change"
+        )
     elif part.verdict.kind == "missing":
         expected = "rows with both"
     elif part.verdict.kind == "coolant drift":
@@ -292,7 +298,9 @@ def _reading(
     log, (first, last) = columns.log, part.window
     rows = _rows(log.time, first, last + 1e-9)
     time, number = log.time[rows], rows.stop - rows.start
-    recorded = [float(np.isfinite(column[rows]).mean()) for column in columns.temperatures]
+    blocks = columns.cells.part(float(time[0]), float(time[-1]), BLOCKS)
+    counts = blocks.count.sum(axis=1)
+    recorded = [float(counts[i] / number) for i in range(len(columns.sensors))]
     kept = [i for i, share in enumerate(recorded) if share * number >= FEWEST_ROWS]
     flags = list(noticed)
     for i, share in enumerate(recorded):
@@ -307,21 +315,22 @@ def _reading(
     for name, column in (("power", columns.power), ("coolant", columns.coolant)):
         if isinstance(column, np.ndarray):
             series[name] = column[rows]
-            if np.isfinite(series[name]).sum() < FEWEST_ROWS:
+            if counts[columns.row(name)] < FEWEST_ROWS:
                 raise SteadyError(
                     f"{name} was hardly recorded in the window", where=log.source, expected="rows with it"
                 )
-    means, covariance, result = _means(time, series)
+    means, covariance, result = _means(columns, blocks, list(series))
     resolution: dict[str, float] = {}
     for i, name in enumerate(series):
         if name in columns.step:
-            column = series[name][np.isfinite(series[name])]
-            size = float(np.clip(np.var(column) / covariance[i, i], 4, len(column))) if covariance[i, i] > 0 else 4.0
+            column = series[name] if counts[columns.row(name)] == number else series[name][np.isfinite(series[name])]
+            variance = float(np.var(column[:: max(1, number // 100_000)]))
+            size = float(np.clip(variance / covariance[i, i], 4, len(column))) if covariance[i, i] > 0 else 4.0
             bias, resolution[name] = bias_seen(column, columns.step[name], size)
             means[i] += (columns.step[name] / 2 if name in columns.truncating else 0.0) - bias
             covariance[i, i] += resolution[name] ** 2
     means, covariance = _with_given(columns, list(series), means, covariance)
-    flags += _noticed_in(columns, part, rows, list(zip(names, (series[name] for name in names), strict=True)))
+    flags += _noticed_in(columns, part, time, blocks, list(zip(names, (series[name] for name in names), strict=True)))
     return Reading(
         tuple(names), means, covariance, common, "bound" if result[2] else "estimate", level, mount, log.source, log.start,
         (first, last), number, result[0], result[1], resolution, part.verdict.why, tuple(flags),
@@ -329,16 +338,25 @@ def _reading(
 
 
 def _means(
-    time: NDArray[np.float64], series: Mapping[str, NDArray[np.float64]]
+    columns: Columns, blocks: Blocks, names: list[str]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], tuple[int, float, bool]]:
     """Return means, their covariance, and cosines, correlation times and whether it is a bound."""
-    blocks = Blocks.of(time, list(series.values()), BLOCKS)
-    basis = np.eye(len(series))
-    judged = np.array([name != "coolant" for name in series])
-    if "coolant" in series:
-        basis[[i for i, name in enumerate(series) if name not in ("power", "coolant")], -1] = -1.0
+    at = [columns.row(name) for name in names]
+    blocks = Blocks(blocks.time, blocks.count[at], blocks.total[at], blocks.pivot[at], blocks.start, blocks.width)
+    means = blocks.mean
+    # looked at are: each sensor minus coolant minus what follows the power; power; coolant
+    basis = np.eye(len(names))
+    for i, name in enumerate(names):
+        if name in ("power", "coolant"):
+            continue
+        if "coolant" in names:
+            basis[i, names.index("coolant")] = -1.0
+        if "power" in names and means[names.index("power")] > 0:
+            cold = columns.coolant.si if isinstance(columns.coolant, Value) else means[names.index("coolant")]
+            basis[i, names.index("power")] = -(means[i] - cold) / means[names.index("power")]
+    judged = np.array([name != "coolant" for name in names])
     result = covariance_of_mean(blocks, basis, judged)
-    return blocks.mean, result.covariance.copy(), (result.cosines, result.correlation_times, result.bound)
+    return means, result.covariance.copy(), (result.cosines, result.correlation_times, result.bound)
 
 
 def _with_given(
@@ -359,11 +377,11 @@ def _with_given(
 
 
 def _noticed_in(
-    columns: Columns, part: _Part, rows: slice, sensors: list[tuple[str, NDArray[np.float64]]]
-) -> list[Flag]:
+    columns: Columns, part: _Part, time: NDArray[np.float64], blocks: Blocks,
+    sensors: list[tuple[str, NDArray[np.float64]]],
+) -> list[Flag]:  # fmt: skip
     """Return what is to be told of the window itself."""
     assert part.window is not None
-    log, time = columns.log, columns.log.time[rows]
     flags: list[Flag] = []
     for name, column in sensors:
         flags += stuck_in(time, column, name)
@@ -371,19 +389,12 @@ def _noticed_in(
     if abs(slope) > COOLANT_TOLD:
         text = f"the coolant drifts by {60 * slope:+.2g} K/min within the window"
         flags.append(Flag("coolant drift", text, *part.window, columns.coolant_name))
-    watched = [(name, log.roles[name]) for name in log.values if log.roles[name] in ("fan", "pump", "clock")]
-    extra = [log.values[name][rows] for name, _ in watched]
+    means = blocks.means
+    for name in columns.watched:
+        role = columns.log.roles[name]
+        own = means[columns.row(name)]
+        flags += clock_drops(blocks.time, own, name) if role == "clock" else []
+        flags += not_fixed(blocks.time, own, name, _NOT_FIXED[role])
     if isinstance(columns.power, np.ndarray):
-        watched.append((columns.power_name, "power"))
-        extra.append(columns.power[rows])
-    if not watched:
-        return flags
-    blocks = Blocks.of(time, extra, BLOCKS)
-    for (name, role), means in zip(watched, blocks.means, strict=True):
-        if role == "clock":
-            flags += clock_drops(blocks.time, means, name)
-        flags += not_fixed(
-            blocks.time, means, name,
-            {"fan": "fan not fixed", "pump": "pump not fixed", "clock": "clock not fixed"}.get(role, "power drift"),  # type: ignore[arg-type]
-        )  # fmt: skip
+        flags += not_fixed(blocks.time, means[columns.row("power")], columns.power_name, "power drift")
     return flags

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from ..units import show
 from .blocks import Blocks
-from .mean import correlation_times, random_walk_evidence
+from .flags import lasting
+from .mean import ENOUGH, correlation_times, random_walk_evidence
 
 __all__ = ["COOLANT_TOLD", "STARTS", "Judgement", "drift", "judge"]
 
@@ -78,7 +78,9 @@ def drift(time: NDArray[np.float64], means: NDArray[np.float64]) -> tuple[float,
     return slope, float(2 * student.sf(abs(slope) / np.sqrt(power / (t @ t)), max(number - 1, 1)))
 
 
-def judge(blocks: Blocks, rise: NDArray[np.float64], coolant: NDArray[np.float64] | None) -> Judgement:
+def judge(
+    blocks: Blocks, rise: NDArray[np.float64], coolant: NDArray[np.float64] | None, again: bool = False
+) -> Judgement:
     """Return whether a stretch is steady.
 
     Parameters
@@ -88,9 +90,11 @@ def judge(blocks: Blocks, rise: NDArray[np.float64], coolant: NDArray[np.float64
     rise : ndarray, shape (B,)
         Die minus coolant, mean over sensors.
     coolant : ndarray, shape (B,), or None where none was logged
+    again : bool
+        Whether a longer stretch was refused: a random walk that is tried often enough passes any test, so that more is asked.
     """
     span = blocks.width * len(rise)
-    minutes = show(span, "time")
+    minutes = lasting(span)
     slope, chance = drift(blocks.time, rise)
     moved, allowed = abs(slope) * span, max(DRIFT_LEAST, DRIFT_SHARE * abs(float(np.nanmean(rise))))
     speed = 0.0 if coolant is None else drift(blocks.time, coolant)[0]
@@ -101,11 +105,12 @@ def judge(blocks: Blocks, rise: NDArray[np.float64], coolant: NDArray[np.float64
         text = f"the coolant drifts by {60 * abs(speed):.2g} K/min (allowed are {60 * COOLANT_MOST:.2g} K/min)"
         return Judgement(False, text, "coolant drift", speed)
     times = correlation_times(rise)
+    fewest, most = (ENOUGH, -2.0) if again else (FEWEST_TIMES, 0.0)
     whole = rise[np.isfinite(rise)]
     eighths = np.array([part.mean() for part in np.array_split(whole, 8) if len(part)])
     wander = float(np.ptp(eighths)) if len(eighths) else 0.0
-    if wander > 2 * allowed and (times < FEWEST_TIMES or random_walk_evidence(rise) > 0):
-        needed = show(span * FEWEST_TIMES / times, "time", 2)
+    if wander > 2 * allowed and (times < fewest or random_walk_evidence(rise) > most):
+        needed = lasting(span * fewest / times)
         text = (
             f"die minus coolant wanders by {wander:.2g} K, and {minutes} hold only {times:.0f} correlation times of it"
         )

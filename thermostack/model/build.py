@@ -13,7 +13,21 @@ from ..solvers.graph import ENVIRONMENT, Contact, Graph, Probe, Source
 from ..stack.parts import Die, Interface, Layer, Patch
 from ..stack.stack import Stack
 from .check import check_patches, fits
-from .rects import Expression, Float, Rect, Values, area, at, meets, overlap, point_within, rectangle, same, split, within
+from .rects import (
+    Expression,
+    Float,
+    Rect,
+    Values,
+    area,
+    at,
+    meets,
+    overlap,
+    point_within,
+    rectangle,
+    same,
+    split,
+    within,
+)
 
 __all__ = ["Plan", "Row", "Slab", "plan"]
 

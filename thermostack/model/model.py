@@ -130,14 +130,19 @@ class Model:
         A convective face at θ_b passes h (θ_b − θ): the path to zero that the solver has, and an even source h θ_b.
         """
         v, board = values or self.values(), self.stack.board
-        added: list[Float | float] = []
+        warmer = (
+            0.0 if board is None or board.temperature is None else v("board.temperature") - v("coolant.temperature")
+        )
+        return np.asarray(self.board_conductances(v) * np.atleast_1d(warmer)[:, None])
+
+    def board_conductances(self, values: Values | None = None) -> Float:
+        """Return the conductance to the board of each source that is a whole die, else zero, (S, sources). [W/K]"""
+        v = values or self.values()
+        found: list[Float | float] = []
         for die in self.stack.dies:
-            whole: Float | float = 0.0
-            if board is not None and board.temperature is not None:
-                share = self.die_area(die.name, v) / self.die_area(None, v)
-                whole = share * (v("board.temperature") - v("coolant.temperature")) / v("board.resistance")
-            added += [whole, *([0.0] * len(die.power.regions))]
-        return columns(added)
+            share = self.die_area(die.name, v) / self.die_area(None, v)
+            found += [share / v("board.resistance") if self.stack.board else 0.0, *([0.0] * len(die.power.regions))]
+        return columns(found)
 
     def die_area(self, name: str | None = None, values: Values | None = None) -> Float:
         """Return the area of a die, or of all dies together. [m²]"""

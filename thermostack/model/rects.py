@@ -190,7 +190,7 @@ def _runs(kinds: Sequence[int | None]) -> list[tuple[int, int, int | None]]:
 def columns(given: Sequence[Number | Sequence[Number]]) -> Float:
     """Stack scalars and samples into one array with the sample axis first; lists inside give a third axis."""
     nested = bool(given) and isinstance(given[0], list | tuple)
-    flat: list[Number] = [c for each in given for c in each] if nested else list(given)  # type: ignore[misc,union-attr,arg-type]
+    flat: list[Number] = [c for each in given for c in each] if nested else list(given)  # type: ignore[union-attr,arg-type]
     rows = max((np.size(c) for c in flat if isinstance(c, np.ndarray)), default=1)
     if rows == 1:
         stacked = np.array([[c.item() if isinstance(c, np.ndarray) else c for c in flat]], dtype=float)

@@ -35,6 +35,8 @@ Correlations = Mapping[tuple[str, str], float]
 _NUMERICAL_SHARE = 0.05
 """A numerical error of a contribution above this share of the combined standard uncertainty is told."""
 
+_ERRORS_OF_DOUBT = 3.0
+
 
 @dataclass(frozen=True)
 class BudgetRow:
@@ -341,7 +343,7 @@ def agreement(budget: Budget, summary: Summary, *, digits: int = 1) -> Agreement
     budget : Budget
         With the same coverage as the summary.
     summary : Summary
-        Its Monte Carlo bounds decide whether the comparison can be made at all.
+        Where three of its Monte Carlo errors make a difference, the comparison cannot be made.
     digits : int
         Significant digits of the standard uncertainty that are meant.
 
@@ -357,9 +359,11 @@ def agreement(budget: Budget, summary: Summary, *, digits: int = 1) -> Agreement
     tolerance = numerical_tolerance(summary.standard_uncertainty.value, digits)
     ends = list(zip(budget.interval, (summary.low, summary.high), strict=True))
     d_low, d_high = (abs(linear - monte_carlo.value) for linear, monte_carlo in ends)
-    largest = max(max(abs(linear - mc.low), abs(linear - mc.high)) for linear, mc in ends)
-    surely = max(max(mc.low - linear, linear - mc.high, 0.0) for linear, mc in ends)
-    agrees = True if largest <= tolerance else False if surely > tolerance else None
+    doubt = [_ERRORS_OF_DOUBT * mc.error for _, mc in ends]
+    if d_low + doubt[0] <= tolerance and d_high + doubt[1] <= tolerance:
+        agrees: bool | None = True
+    else:
+        agrees = False if d_low - doubt[0] > tolerance or d_high - doubt[1] > tolerance else None
     unit = f" {budget.unit}".rstrip()
     told = {
         True: "the linear budget and Monte Carlo agree",

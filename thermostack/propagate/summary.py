@@ -132,17 +132,18 @@ def _from_influence(value: float, influence: Float, block: int) -> Estimate:
     return Estimate(value, error, value - t * error, value + t * error)
 
 
-def _effective_number(indicator: Float, block: int) -> float:
-    """Return as how many independent samples these count for a probability (Korn and Graubard 1998).
+def _effective_numbers(indicator: Float, block: int) -> tuple[float, float]:
+    """Return as how many independent samples these count for a probability: for its error, and for its bounds.
 
-    n / deff × (t_{n−1} / t_{blocks−1})², deff being the variance of the estimate over that of independent samples.
+    n / deff, deff being the variance of the estimate over that of independent samples; for bounds times
+    (t_{n−1} / t_{blocks−1})², since deff is known from few blocks (Korn and Graubard 1998).
     """
     n, p = indicator.size, float(indicator.mean())
     if block == 1 or p in (0.0, 1.0):
-        return float(n)
+        return float(n), float(n)
     effect = max(_scatter(indicator, block) ** 2 / (p * (1 - p) / n), _LEAST_DESIGN_EFFECT)
     t_all, t_blocks = (float(special.stdtrit(m - 1, 0.5 + _CONFIDENCE / 2)) for m in (n, n // block))
-    return n / effect * (t_all / t_blocks) ** 2
+    return n / effect, n / effect * (t_all / t_blocks) ** 2
 
 
 def _order_statistic(y: Float, rank: int) -> float:
@@ -153,14 +154,24 @@ def _order_statistic(y: Float, rank: int) -> float:
 
 
 def _quantile(y: Float, sorted_y: Float, value: float, p: float, block: int) -> Estimate:
-    """Return a quantile with binomial bounds: y₍r₎ ≤ quantile < y₍s₎ has the chance of r ≤ B < s, B binomial (n, p)."""
+    """Return a quantile with its error, and with binomial bounds.
+
+    Bounds: y₍r₎ ≤ quantile < y₍s₎ has the chance of r ≤ B < s, B binomial (n, p). Error: half the difference between
+    the samples one standard deviation of B on either side.
+    """
     n = y.size
-    effective = max(1, round(_effective_number((y <= value).astype(np.float64), block)))
+    for_error, for_bounds = _effective_numbers((y <= value).astype(np.float64), block)
+    effective = max(1, round(for_bounds))
     tail = (1 - _CONFIDENCE) / 2
     r, s = (stats.binom.ppf(q, effective, p) for q in (tail, 1 - tail))
     low = _order_statistic(sorted_y, math.floor(r * n / effective))
     high = _order_statistic(sorted_y, math.ceil((s + 1) * n / effective))
-    return Estimate(value, (high - low) / (2 * float(special.ndtri(1 - tail))), low, high)
+    move = n * math.sqrt(p * (1 - p) / for_error)
+    ranks = np.array([n * p + 0.5 - move, n * p + 0.5 + move])
+    if ranks[0] < 1 or ranks[1] > n:
+        return Estimate(value, math.inf, low, high)
+    around = np.interp(ranks, np.arange(1, n + 1), sorted_y)
+    return Estimate(value, float(around[1] - around[0]) / 2, low, high)
 
 
 def _interval_ranks(n: int, coverage: float) -> tuple[int, int]:
@@ -212,11 +223,12 @@ def chance_below(y: ArrayLike, limit: float, *, block: int = 1) -> Estimate:
     if not math.isfinite(limit):
         raise InputError(f"{limit} is not a finite number", where="below")
     indicator = (samples < limit).astype(np.float64)
-    p, n = float(indicator.mean()), _effective_number(indicator, block)
+    p = float(indicator.mean())
+    for_error, n = _effective_numbers(indicator, block)
     tail = (1 - _CONFIDENCE) / 2
     low = float(special.betaincinv(n * p, n * (1 - p) + 1, tail)) if p > 0 else 0.0
     high = float(special.betaincinv(n * p + 1, n * (1 - p), 1 - tail)) if p < 1 else 1.0
-    return Estimate(p, math.sqrt(p * (1 - p) / n), low, high)
+    return Estimate(p, math.sqrt(p * (1 - p) / for_error), low, high)
 
 
 def summarise(

@@ -49,8 +49,8 @@ class _Column:
 class _Block:
     """What a block adds, each of shape (S,). [K/W]"""
 
-    through: Float
-    """From the lower to the upper face, shape (S, levels): what lies above each face of each slab, in the block."""
+    through: list[Float]
+    """What lies above the lower and the upper face of each slab in the block, (levels, S), from below."""
     spreading: Float
     spreading_centre: Float
     constriction: Float
@@ -60,7 +60,7 @@ class _Block:
     @property
     def below(self) -> Float:
         """From the contact on the lower face to the coolant."""
-        return self.through[:, 0] + self.spreading + self.constriction + self.above
+        return self.through[0] + self.spreading + self.constriction + self.above
 
 
 def one_dimensional(graph: Graph, arrays: Arrays, *, spreading: Method = "series") -> Response:
@@ -98,7 +98,9 @@ def one_dimensional(graph: Graph, arrays: Arrays, *, spreading: Method = "series
     if column.board:
         down = 1.0 / _conductances(arrays, column.board).sum(axis=1)
         up = down / (down + above)
-    rise = up[:, None] * _rises(graph, arrays, column, blocks, whole)
+    rise = _rises(graph, arrays, column, blocks, whole)
+    if column.board:
+        rise = up[:, None] * rise
     doubt = EVEN_BASE_ERROR * up * sum(b.spreading_centre + b.constriction for b in blocks.values())
     flow = _side_by_side(
         [
@@ -162,11 +164,11 @@ def _block(
     area = size[:, 0] * size[:, 1]
     t, kz, kxy = arrays.thickness[:, slabs], arrays.k_through[:, slabs], arrays.k_in_plane[:, slabs]
     r = arrays.r_above[:, slabs]
-    solid = t / kz
-    steps = np.empty((max(len(solid), len(r), len(area)), 2 * solid.shape[1] + 1))
-    steps[:, :-1:2], steps[:, 1::2], steps[:, -1] = solid, r, 0.0
-    steps[:, :-1] /= area[:, None]
-    through = np.cumsum(steps[:, ::-1], axis=1)[:, ::-1]
+    through = [np.zeros(1)]
+    for slab in reversed(range(t.shape[1])):
+        through.append(through[-1] + r[:, slab] / area if slab < t.shape[1] - 1 else through[-1])
+        through.append(through[-1] + t[:, slab] / (kz[:, slab] * area))
+    through = through[:0:-1]
     leaves, enters = (_bounds(arrays, contacts) for contacts in (column.upper[block], column.lower[block]))
     constriction = mean = centre = np.zeros(1)
     if not _covers(leaves, whole):
@@ -207,11 +209,12 @@ def _spread(
     t, k_through, k_in_plane, r = layers
     size, source = whole[:, 2:] - whole[:, :2], rect[:, 2:] - rect[:, :2]
     if method == "closed form":
-        thickness = t.sum(axis=1)
+        one = t.shape[1] == 1
+        thickness = t[:, 0] if one else t.sum(axis=1)
         if far_face != "film":
             h = thickness * 1e-6  # next to adiabatic: the closed form's limit of heat that came in evenly
         radius, source_radius = (np.sqrt(x[:, 0] * x[:, 1] / np.pi) for x in (size, source))
-        k = thickness / (t / k_through).sum(axis=1)
+        k = k_through[:, 0] if one else thickness / (t / k_through).sum(axis=1)
         found = closed_form_spreading(source_radius, radius, thickness, k, h, warn=False)
     else:
         middle = (rect[:, 2:] + rect[:, :2]) / 2 - whole[:, :2]
@@ -224,29 +227,37 @@ def _spread(
 def _rises(graph: Graph, arrays: Arrays, column: _Column, blocks: dict[int, _Block], whole: Float) -> Float:
     """Resistance from each probe to the coolant, shape (S, probes). [K/W]"""
     rect = arrays.probe_rect
-    point = (rect[..., 2:] == rect[..., :2]).all(axis=(0, 2))
-    covers = (np.abs(rect - whole[:, column.block_of_probe]) < SAME).all(axis=(0, 2))
+    point = np.asarray((rect[..., 2:] == rect[..., :2]).all(axis=(0, 2)))
+    covers = np.asarray((np.abs(rect - whole[:, column.block_of_probe]) < SAME).all(axis=(0, 2)))
     to_centre = sum(b.spreading_centre - b.spreading for b in blocks.values())
+    known: dict[tuple[int, int, str], Float] = {}
     out = []
     for i, probe in enumerate(graph.probes):
         number = column.block_of_probe[i]
         block, last = blocks[number], 2 * graph.slabs_of_block[number] - 1
         level = 2 * (probe.slab - graph.first_slab[number]) + probe.side
-        if level == last and not point[i] and not covers[i]:  # the contact on the upper face
-            out.append(block.above)
-            continue
-        found = block.through[:, level] + block.constriction + block.above
-        if level == 0 and number == column.blocks[0]:
-            found = found + (to_centre if point[i] else 0.0)
-        elif level == 0 and not covers[i]:  # the contact on the lower face
-            found = found + block.spreading
-        out.append(found)
+        at = "face"
+        if level == last and not point[i] and not covers[i]:
+            at = "contact above"
+        elif level == 0 and number == column.blocks[0]:
+            at = "centre" if point[i] else "face"
+        elif level == 0 and not covers[i]:
+            at = "contact below"
+        if (number, level, at) not in known:
+            face = block.through[level] + block.constriction + block.above
+            known[number, level, at] = (
+                block.above if at == "contact above"
+                else face + to_centre if at == "centre"
+                else face + block.spreading if at == "contact below"
+                else face
+            )  # fmt: skip
+        out.append(known[number, level, at])
     return _side_by_side(out)
 
 
 def _side_by_side(given: list[Float]) -> Float:
     """Stack arrays of shape (S,) or (1,) as columns, shape (S, …)."""
-    stacked = np.empty((max(len(x) for x in given), len(given)))
-    for i, x in enumerate(given):
-        stacked[:, i] = x
-    return stacked
+    stacked = np.empty((len(given), max(len(x) for x in given)))
+    for row, x in zip(stacked, given, strict=True):
+        row[:] = x
+    return stacked.T

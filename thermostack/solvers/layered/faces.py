@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermostack.solvers.layered.coefficients import (
-    Basis,
     CosineBasis,
     LegendreBasis,
     PointBasis,
@@ -25,91 +24,12 @@ from thermostack.solvers.layered.coefficients import (
 )
 from thermostack.solvers.layered.impedance import Slab, film_hybrid, rise_at_cut, through
 from thermostack.solvers.layered.modes import NODES, REACH, Axis, radau
+from thermostack.solvers.layered.patches import LOWER, OUT, UPPER, Cut, Flux, Level, Patch
 
-__all__ = ["LOWER", "OUT", "UPPER", "BlockModes", "Cut", "Flux", "Level", "Patch"]
+__all__ = ["BlockModes"]
 
 Float = NDArray[np.float64]
 Int = NDArray[np.intp]
-
-LOWER = "lower face"
-UPPER = "upper face"
-OUT = "out"
-"""Stands for the flux that leaves through a film over the whole upper face, where a temperature is asked for else."""
-
-
-@dataclass(frozen=True)
-class Cut:
-    """A level inside a block, in a slab at a share of its thickness from below; at 0 above, at 1 under the joint."""
-
-    slab: int
-    depth: float
-
-
-Level = str | Cut
-
-
-@dataclass(frozen=True, eq=False)
-class Patch:
-    """Rectangles on one level of a block with the coefficients of functions on them, on both axes.
-
-    Attributes
-    ----------
-    level : str or Cut
-        Where in the block they lie.
-    ends : tuple of two pairs of ndarray, shape (G, n)
-        Lower and upper ends on both axes, from the lower left corner of the block. [m]
-    bases : tuple of two bases
-        Functions on both axes.
-    coefficients : tuple of two ndarrays, shape (G, n, functions, modes)
-    partner : Patch, optional
-        For modes on a contact: its polynomials on the same face, of which `means` are known.
-    means : tuple of two ndarrays, shape (G, n, partner's functions, functions)
-        Means over the contact of products with the functions of the partner.
-    within : bool
-        Whether the functions are modes of the box of this very block, so that nothing of them lies outside.
-    """
-
-    level: Level
-    ends: tuple[tuple[Float, Float], tuple[Float, Float]]
-    bases: tuple[Basis | PointBasis, Basis | PointBasis]
-    coefficients: tuple[Float, Float]
-    partner: Patch | None = None
-    means: tuple[Float, Float] | None = None
-    within: bool = False
-
-    def first(self) -> Patch:
-        """Return the patch with its first polynomials alone, the mean where that belongs to the symmetry class."""
-        x, y = (c[:, :, :1] for c in self.coefficients)
-        return Patch(self.level, self.ends, (LegendreBasis(np.zeros(1, np.intp)),) * 2, (x, y))
-
-
-@dataclass(frozen=True, eq=False)
-class Flux:
-    """Known heat through one rectangle of a face: functions of a patch with their amounts.
-
-    Attributes
-    ----------
-    patch : Patch
-        One rectangle, on the lower or upper face.
-    heat : ndarray, shape (S, n, functions in x, functions in y)
-        Amounts for n such fluxes. [W]
-    """
-
-    patch: Patch
-    heat: Float
-
-    @property
-    def face(self) -> str:
-        """Face on which it acts."""
-        assert isinstance(self.patch.level, str)
-        return self.patch.level
-
-    def modal(self, inside: tuple[int, int]) -> Float:
-        """Heat in the modes of the block, shape (S, n, M, N). [W]"""
-        if self.patch.within and self.heat.shape[2:] == inside:
-            return self.heat
-        x, y = (c[..., :m] for c, m in zip(self.patch.coefficients, inside, strict=True))
-        return np.asarray(x.swapaxes(-1, -2) @ self.heat @ y)
 
 
 @dataclass(frozen=True, eq=False)
@@ -322,12 +242,12 @@ class BlockModes:
         m, p = modes.inside, basis_a.count
         box = (Ca[..., :m] * modes.damping[:, None, None, :, None, :m]).reshape(*Ca.shape[:2], 1, NODES * p, m)
         rest = (Ca[..., m:] * modes.damping[:, None, None, 1:, None, m:]).reshape(*Ca.shape[:2], 1, (NODES - 1) * p, -1)
-        shape = (len(Ca), whole.shape[1] * whole.shape[2], -1, p, basis_b.count)
-        inside = (box @ Cb[:, :, :, 0, :m]).reshape(shape)
-        beyond = (rest @ Cb[:, :, :, 0, m:]).reshape(shape)
-        whole = whole.reshape(len(whole), shape[1], 1, p, basis_b.count)
-        if len(whole) != len(inside):
-            whole = np.broadcast_to(whole, (len(inside), *whole.shape[1:]))
+        inside, beyond = box @ Cb[:, :, :, 0, :m], rest @ Cb[:, :, :, 0, m:]
+        rows = max(len(whole), len(inside))
+        shape = (rows, whole.shape[1] * whole.shape[2], -1, p, basis_b.count)
+        whole, inside, beyond = (
+            np.broadcast_to(part, (rows, *part.shape[1:])).reshape(shape) for part in (whole, inside, beyond)
+        )
         return np.concatenate([whole, inside[:, :, 1:] + beyond], axis=2), inside
 
     def _tail_left_right(self, a: Patch, b: Patch) -> tuple[Float, Float]:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from thermostack.errors import InputError
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
 from thermostack.solvers.layered.coefficients import PointBasis
-from thermostack.solvers.layered.faces import LOWER, OUT, UPPER, BlockModes, Flux, Level
+from thermostack.solvers.layered.faces import BlockModes
 from thermostack.solvers.layered.loads import MEAN, Loads
+from thermostack.solvers.layered.patches import LOWER, OUT, UPPER, Flux, Level
 from thermostack.solvers.layered.settings import LayeredSettings
 from thermostack.solvers.layered.solve import Solved, one_blas_thread, solve_one
 from thermostack.solvers.layered.system import level_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from thermostack.solvers.layered.faces import LOWER, UPPER
 from thermostack.solvers.layered.loads import Loads
+from thermostack.solvers.layered.patches import LOWER, UPPER
 
 __all__ = ["contact_flow"]
 

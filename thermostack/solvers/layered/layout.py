@@ -184,7 +184,7 @@ def _modes(
         first, last = graph.first_slab[block], graph.first_slab[block + 1] - 1
         total = reach[:, first : last + 1].sum(axis=1)
         face = np.minimum(reach[:, first], reach[:, last])
-        narrow = arrays.size[:, block].min(axis=1)
+        narrow = known = arrays.size[:, block].min(axis=1)
         for i, contact in enumerate(graph.contacts):
             if block in (contact.below, contact.above):
                 width = (arrays.contact_rect[:, i, 2:] - arrays.contact_rect[:, i, :2]).min(axis=1)
@@ -197,10 +197,11 @@ def _modes(
             if mine:
                 widths = rects[:, mine, 2:] - rects[:, mine, :2]
                 widths = np.where(widths > 0.0, widths, np.inf).min(axis=(1, 2))
-                # what is only heated or averaged has a known flux: it needs fewer modes than an unknown one
-                narrow = np.minimum(narrow, 1.6 * widths)
-        fine = np.minimum(settings.depth / face, 2.0 * settings.waves / narrow)
-        limit = np.maximum(np.maximum(settings.depth / total, 2.0 * settings.least_waves / narrow), fine)
+                known = np.minimum(known, widths)
+        # a rectangle that is only heated or averaged needs fewer modes than one whose flux is unknown
+        least = 2.0 * settings.least_waves / np.minimum(narrow, 1.6 * known)
+        fine = np.minimum(settings.depth / face, 2.0 * settings.waves / np.minimum(narrow, known))
+        limit = np.maximum(np.maximum(settings.depth / total, least), fine)
         for contact in graph.contacts:
             if contact.above == block and contact.below != ENVIRONMENT:
                 # the shadow of a source has detail down to the thickness it falls through

@@ -24,8 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
-from thermostack.solvers.layered.faces import LOWER, UPPER, Cut, Flux, Patch
 from thermostack.solvers.layered.near import rise_at_points
+from thermostack.solvers.layered.patches import LOWER, UPPER, Cut, Flux, Patch
 from thermostack.solvers.layered.system import Side, System, level_of
 
 __all__ = ["Columns", "Loads", "columns"]

@@ -13,8 +13,11 @@ from numpy.typing import NDArray
 from scipy.special import erf
 
 from thermostack.solvers.layered.coefficients import gauss
-from thermostack.solvers.layered.faces import LOWER, BlockModes, Patch
-from thermostack.solvers.layered.modes import REACH
+from thermostack.solvers.layered.faces import BlockModes
+from thermostack.solvers.layered.patches import LOWER, Patch
+
+REACH = 3.5
+"""γ_b t₀ here: erfc(3.5) = 1e-6 of what lies just outside the box is lost."""
 
 __all__ = ["kernel_mean", "rise_at_points"]
 

@@ -62,8 +62,10 @@ class LayeredSettings:
                 where="polynomials",
                 expected="at least 4, most not less",
             )
-        for name in ("depth", "waves", "least_waves", "tolerance", "limit", "step"):
+        for name in ("depth", "waves", "least_waves", "tolerance", "limit"):
             if not getattr(self, name) > 0.0:
                 raise InputError(f"{getattr(self, name)}", where=name, expected="a number > 0")
+        if not self.step > 1.0:
+            raise InputError(f"{self.step}", where="step", expected="a number > 1")
         if self.detail < 0.0 or self.rounds < 0 or self.largest < 8 or (self.workers is not None and self.workers < 1):
             raise InputError("detail and rounds must not be negative, largest at least 8, workers at least 1")

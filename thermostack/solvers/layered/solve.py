@@ -153,6 +153,7 @@ def _tasks(
         unknowns = sum(px * py // 2 for px, py in layout.degrees)
         products = sum((px * py) ** 2 for px, py in layout.degrees)
         modes = sum(m * n for m, n in layout.modes) * (8 + len(graph.sources) + len(graph.probes))
+        modes += 4 * len(graph.sources) * len(graph.probes) * max(m + n for m, n in layout.modes)
         shrink = np.prod([4 if p != (None,) else 1 for p in layout.parities])
         size = 8.0 * (2 * unknowns**2 + 2 * products + modes) / shrink
         count, members = int(max(1, CHUNK_BYTES // size)), pending[index]

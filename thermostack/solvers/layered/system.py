@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Graph
-from thermostack.solvers.layered.faces import LOWER, UPPER, BlockModes, Cut, Patch
+from thermostack.solvers.layered.faces import BlockModes
 from thermostack.solvers.layered.impedance import Slab
 from thermostack.solvers.layered.layout import Layout
 from thermostack.solvers.layered.modes import Axis
+from thermostack.solvers.layered.patches import LOWER, UPPER, Cut, Patch
 
 __all__ = ["Side", "System", "block_modes", "level_of"]
 

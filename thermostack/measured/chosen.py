@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import InputError, UnknownNameError, suggest
 from ..units import Value, ValueLike, parse
+from .blocks import Blocks
 from .faults import stuck_all_along, without_outliers
 from .flags import Flag, SteadyError
 from .log import Log, Role
 from .resolution import step_of
 
 __all__ = ["Columns", "choose"]
+
+CELLS = 20_000
+"""A whole log is looked at in at most so many cells to find its steps."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +54,24 @@ class Columns:
     step: Mapping[str, float]
     truncating: frozenset[str]
     flags: tuple[Flag, ...]
+
+    @cached_property
+    def cells(self) -> Blocks:
+        """The whole log in at most 20,000 blocks: sensors, coolant and power where they were logged, and what may change."""
+        logged = [column for column in (self.coolant, self.power) if isinstance(column, np.ndarray)]
+        return Blocks.of(
+            self.log.time, [*self.temperatures, *logged, *(self.log.values[w] for w in self.watched)], CELLS
+        )
+
+    @cached_property
+    def watched(self) -> tuple[str, ...]:
+        """Columns of fans, pumps and clocks."""
+        return tuple(name for role in ("fan", "pump", "clock") for name in self.log.of_role(role))
+
+    def row(self, name: str) -> int:
+        """Return where a sensor, "coolant", "power" or watched column stands in `cells`."""
+        logged = [n for n, c in (("coolant", self.coolant), ("power", self.power)) if isinstance(c, np.ndarray)]
+        return [*self.sensors, *logged, *self.watched].index(name)
 
 
 def choose(
