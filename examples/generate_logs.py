@@ -1,12 +1,14 @@
 """Make invented logs: what a bench would record of a part that does not exist, with the faults that real logs have.
 
-Nothing here was measured. Run it as ``python examples/generate_logs.py``; it writes ``before.csv`` and ``after.csv``, an
-invented part before and after a relid with liquid metal, into the folder that is given as an argument, or beside itself.
+Nothing here was measured. Run it as ``python examples/generate_logs.py``; it writes ``before.csv`` and ``after.csv``,
+an invented part before and after a relid with liquid metal, into the folder that is given as an argument, or beside
+itself.
 
-The forward model: each sensor stands above the coolant by its resistance times the package power, which it follows through two
-time constants (die, and lid with plate); the coolant stands above the room by the loop's resistance times the power,
-through the loop's own; the room drifts. Onto the load come an AR(2) wander, a periodic part and idle times; onto the
-sensors white noise, an offset each, and whole steps, truncated or rounded. Rows go missing. Every log has a seed.
+The forward model: each sensor stands above the coolant by its resistance times the package power, which it follows
+through two time constants (die, and lid with plate); the coolant stands above the room by the loop's resistance times
+the power, through the loop's own; the room drifts. Onto the load come an AR(2) wander, a periodic part and idle times;
+onto the sensors white noise, an offset each, and whole steps, truncated or rounded. Rows go missing. Every log has a
+seed.
 """
 
 from __future__ import annotations
@@ -76,6 +78,7 @@ class Bench:
 
     @property
     def duration(self) -> float:
+        """Of the log. [s]"""
         return sum(seconds for seconds, _ in self.levels)
 
 
@@ -138,9 +141,7 @@ LEVELS = ((480.0, 14.0), (1500.0, 230.0))
 def demo(state: str) -> dict[str, Series]:
     """Return the demo log of a state, "before" or "after": idle for eight minutes, then under load."""
     resistances, room, seed = (BEFORE, 22.1, 41) if state == "before" else (AFTER, 21.6, 43)
-    bench = Bench(
-        resistances, LEVELS, room=room, room_drift=0.4, periodic=(6.0, 23.0), missing=0.004, loop_time=150.0
-    )
+    bench = Bench(resistances, LEVELS, room=room, room_drift=0.4, periodic=(6.0, 23.0), missing=0.004, loop_time=150.0)
     return generate(bench, seed)
 
 

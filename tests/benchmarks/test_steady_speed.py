@@ -38,7 +38,9 @@ def test_a_million_rows_cost_a_share_of_reading_them(benchmark, columns):
         started = time.process_time()
         frame = pd.read_csv(io.StringIO(text))
         reading_file = min(reading_file, time.process_time() - started)
-    values = {name: frame[name].to_numpy(float) + (0 if name == "power" else 273.15) for name in frame if name != "time"}
+    values = {
+        name: frame[name].to_numpy(float) + (0 if name == "power" else 273.15) for name in frame if name != "time"
+    }
     roles = {name: name if name in ("coolant", "power") else "sensor" for name in values}
     log = Log(frame["time"].to_numpy(float), values, roles)
 

@@ -53,7 +53,7 @@ class Boxes(MappingIsoparametric):
 
 
 class Slab:
-    """One slab meshed with hexahedra, quadratic by default; its own nodes, shared with neighbours by what is assembled."""
+    """One slab of hexahedra, quadratic or linear; its own nodes, shared with neighbours by what is assembled."""
 
     def __init__(
         self, rect: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray, kp: float, kt: float, degree: int = 2

@@ -1,9 +1,9 @@
 """Does the stated interval of a reading hold what was put in? 2,000 generated logs, eight kinds of them.
 
-Run it as ``python tests/studies/coverage_of_the_mean.py`` to renew ``results/coverage_of_the_mean.json``; a share of it runs
-with the tests (test_coverage_of_the_mean.py). The truth is the resistance that the generator was given; the interval is
-1.96 times the stated standard uncertainty of sensor minus coolant over power. The kinds "load", "alternating" and
-"bound" look at the power, whose mean is known as exactly. All logs are invented.
+Run it as ``python tests/studies/coverage_of_the_mean.py`` to renew ``results/coverage_of_the_mean.json``; a share of it
+runs with the tests (test_coverage_of_the_mean.py). The truth is the resistance that the generator was given; the
+interval is 1.96 times the stated standard uncertainty of sensor minus coolant over power. The kinds "load",
+"alternating" and "bound" look at the power, whose mean is known as exactly. All logs are invented.
 """
 
 from __future__ import annotations
@@ -48,7 +48,8 @@ def kinds():
     """Return each kind of log: bench, arguments of `steady`, and whether resistance or power is looked at."""
     g = generator()
     plain = g.Bench(
-        {"die": 0.2}, ((60.0, 14.0), (1500.0, 230.0)), step=0.0, coolant_step=0.0, loop_time=120.0, wander=(0.6, 0.0, 1.5)
+        {"die": 0.2}, ((60.0, 14.0), (1500.0, 230.0)), step=0.0, coolant_step=0.0, loop_time=120.0, wander=(0.6, 0.0,
+        1.5)
     )  # fmt: skip
     return {
         "fine sensors": (plain, {}, "resistance"),

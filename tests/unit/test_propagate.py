@@ -9,7 +9,7 @@ import operator
 import pickle
 import subprocess
 import sys
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import astuple, dataclass
 
 import numpy as np
@@ -205,11 +205,11 @@ def test_spread_larger_than_its_bound(path, text, dimension, problem, said, righ
 
 
 def test_largest_truncated_share_is_as_stated():
-    z = stats.norm.ppf(1 - p.LARGEST_TRUNCATED)
+    z = stats.norm.ppf(0.99)  # one per cent is cut off
     kept = p.distribution_of(
         parse((1.0, "mm"), "length").__class__(1.0, "mm", "length", "normal", 1 / z * 0.9999), "a.t"
     )
-    assert 1 - kept.kept == pytest.approx(p.LARGEST_TRUNCATED, rel=1e-2)
+    assert 1 - kept.kept == pytest.approx(0.01, rel=1e-2)
     assert (kept.mean - 1e-3) / kept.spread == pytest.approx(0.027, abs=5e-4)
     assert kept.sd / kept.spread == pytest.approx(0.97, abs=5e-3)
     with pytest.raises(InputError, match="spread larger"):
@@ -397,6 +397,30 @@ def test_interrupt_keeps_what_is_done(threaded):
     assert run.notes == (f"interrupted: {len(run.numbers)} of 1000 samples were finished and are used",)
     only = p.Run(run.results[:, 0], run.numbers, 1, 1000, run.notes)
     assert p.summarise(only).notes == run.notes
+
+
+class Stalled(Executor):
+    """Finishes the first seven chunks at once, the fourth with an interrupt; never begins the rest."""
+
+    def __init__(self):
+        self.futures = []
+
+    def submit(self, function, /, *args, **kwargs):
+        future = Future()
+        number = len(self.futures)
+        if number == 3:
+            future.set_exception(KeyboardInterrupt())
+        elif number < 7:
+            future.set_result(function(*args, **kwargs))
+        self.futures.append(future)
+        return future
+
+
+def test_interrupt_of_an_executor_keeps_all_finished_chunks_and_begins_no_other():
+    executor = Stalled()
+    run = p.evaluate(stacked, p.Sampler((A, B, C), 11), 1000, chunk=100, executor=executor)
+    assert sorted({number // 100 for number in run.numbers.tolist()}) == [0, 1, 2, 4, 5, 6]
+    assert all(future.cancelled() for future in executor.futures[7:])
 
 
 def test_interrupt_before_anything_is_done():

@@ -140,6 +140,8 @@ def test_quotes(read):
 def test_no_header_and_numbers_of_columns(read):
     columns = {"time": (1, "s"), "power": (2, "W"), "sensors": {"die": (3, "degC")}, "coolant": (4, "°C")}
     assert is_basic(read("".join(";".join(row) + "\n" for row in ROWS), columns))
+    with pytest.raises(FileError, match=r"line 2, column 'no\. 2': 'x' is not a number"):
+        read("0;5;6;7\n1;x;6;7\n", columns)
     assert is_basic(read("some words\n" + table(), {"time": 1, "power": 2, "sensors": {"die": 3}, "coolant": 4}))
     with pytest.raises(UnknownNameError, match="no column 5, there are 4"):
         read(table(), BASIC | {"fan": 5})
@@ -167,6 +169,7 @@ def test_few_of_many_columns_are_used(read):
         (["1,234,567", "1,234"], [1234567, 1234]),
         (["1\u202f234,5", "−3,5"], [1234.5, -3.5]),
         (["0,125", "1,234"], [0.125, 1.234]),
+        (["1,2345", "1,234"], [1.2345, 1.234]),
         (["1.234", "2.5"], [1.234, 2.5]),
         ([".5", "-5."], [0.5, -5]),
         (["1e3", "-2.5E-1"], [1000, -0.25]),
@@ -195,7 +198,8 @@ def test_a_comma_that_may_be_either(read):
 
 
 @pytest.mark.parametrize(
-    "bad", ["12.5.1", "1,23", "12a", "0x10", "1_0", "inf", "1e999", "--5", "OL", "1 2", "True", "5 V"]
+    "bad",
+    ["12.5.1", "1,23", "12a", "0x10", "1_0", "inf", "1e999", "9e30", "1e9999 W", "--5", "OL", "1 2", "True", "5 V"],
 )
 def test_text_in_numbers(read, bad):
     rows = [*ROWS[:2], ("2", f'"{bad}"', "52", "26"), ROWS[3]]
@@ -325,7 +329,8 @@ def test_columns_that_are_missing(read):
 @pytest.mark.parametrize(
     ("columns", "said"),
     [
-        ([], "is not a mapping"), ({"power": "Package"}, "no column of time"), (BASIC | {"power": 0}, "0 is not a column"),
+        ([], "is not a mapping"), ({"power": "Package"}, "no column of time"),
+        (BASIC | {"power": 0}, "0 is not a column"),
         ({"time": "Elapsed"}, "nothing but time"), (BASIC | {"heat": "x"}, "'heat' is not what a column can be"),
         (BASIC | {"power": ("a", "b", "c")}, "is not a column"), (BASIC | {"power": None}, "None is not a column"),
         (BASIC | {"sensors": {"core *": "Die"}}, "do not hold the same number of stars"),
@@ -378,6 +383,7 @@ def timed(read, cells, header="When", **options):
         ("March 1, 2026 11:59:59 p.m.", "March 2, 2026 12:00:00.5 a.m.", datetime(2026, 3, 1, 23, 59, 59)),
         ("23:59:59 01.03.26", "00:00:00.5 02.03.26", datetime(2026, 3, 1, 23, 59, 59)),
         ("2026-03-01T23:59:59Z", "2026-03-02T01:00:00.5+01:00", datetime(2026, 3, 1, 23, 59, 59, tzinfo=UTC)),
+        ("2026-03-01T18:29:59-05:30", "2026-03-02T00:00:00.5Z", datetime(2026, 3, 1, 23, 59, 59, tzinfo=UTC)),
     ],
 )
 def test_dates_and_times(read, first, second, start):

@@ -36,7 +36,8 @@ def autocovariance(values: NDArray[np.float64]) -> NDArray[np.float64]:
     spectra = rfft(np.stack([deviation, here.astype(np.float64)]), size, axis=1)
     sums, pairs = irfft(np.abs(spectra) ** 2, size, axis=1)[:, :n]
     pairs = np.rint(pairs)
-    return np.divide(sums, pairs, out=np.zeros(n), where=pairs > 0)
+    mean: NDArray[np.float64] = np.divide(sums, pairs, out=np.zeros(n), where=pairs > 0)
+    return mean
 
 
 def correlation_time(correlation: NDArray[np.float64]) -> tuple[float, int]:

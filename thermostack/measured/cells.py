@@ -9,12 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["NOT_AVAILABLE", "decimal_of", "flags", "is_number", "numbers"]
+__all__ = ["LARGEST", "NOT_AVAILABLE", "decimal_of", "flags", "is_number", "numbers"]
 
 NOT_AVAILABLE = (
     "", "-", "--", "---", "N/A", "n/a", "NA", "n.a.", "NaN", "nan", "NAN", "-nan", "-NaN", "null", "NULL", "Null",
     "None", "none", "NONE", "#N/A", "?", "...", "-nan(ind)", "nan(ind)", "1.#QNAN", "<null>",
 )  # fmt: skip
+LARGEST = 1e30
+"""Nothing that a log records is larger: a cell beyond it is damaged, and sums and changes of unit cannot overflow."""
+
 _NOT_AVAILABLE = {word.casefold() for word in NOT_AVAILABLE}
 _WORDS = {
     "yes": 1.0,
@@ -122,6 +125,8 @@ def numbers(
     values[wrong] = np.nan
     result[is_text] = values[codes]
     bad[is_text] = wrong[codes]
+    bad |= np.abs(result) > LARGEST
+    result[bad] = np.nan
     return result, bad, told
 
 

@@ -11,8 +11,8 @@ from .flags import Flag, lasting
 __all__ = ["Change", "gaps", "level_changes", "robust_sd"]
 
 GAP_ROWS, GAP_SECONDS = 5.0, 60.0
-"""A pause of more than 5 usual intervals is told; one of more than a minute too ends a window, as a package can leave and
-reach its steady state in it (*common practice, no source*: die, lid and plate settle in about 10 s)."""
+"""A pause of more than 5 usual intervals is told; one of more than a minute too ends a window, as a package can leave
+and reach its steady state in it (*common practice, no source*: die, lid and plate settle in about 10 s)."""
 
 Change = tuple[float, float]
 """When, and by how much."""
@@ -24,9 +24,7 @@ def robust_sd(values: NDArray[np.float64]) -> float:
     return float(1.4826 * np.median(np.abs(here - np.median(here)))) if len(here) else 0.0
 
 
-def level_changes(
-    time: NDArray[np.float64], values: NDArray[np.float64], span: float, least: float, times_noise: float = 6.0
-) -> list[Change]:
+def level_changes(time: NDArray[np.float64], values: NDArray[np.float64], span: float, least: float) -> list[Change]:
     """Return where the mean over `span` before differs from the mean over `span` after.
 
     Parameters
@@ -38,8 +36,8 @@ def level_changes(
     span : float
         [s]
     least : float
-        Smallest change that counts; it must also exceed `times_noise` robust standard deviations of the difference, so
-        that a load which swings faster than `span` is not taken for a series of steps.
+        Smallest change that counts; it must also exceed six standard deviations of what noise from block to block makes
+        of the difference. A load that swings much faster than `span` averages out.
     """
     here = np.isfinite(values)
     sums = np.append(0.0, np.cumsum(np.where(here, values, 0.0)))
@@ -49,11 +47,13 @@ def level_changes(
 
     def mean(low: NDArray[np.intp], high: NDArray[np.intp]) -> NDArray[np.float64]:
         n = counts[high] - counts[low]
-        return np.divide(sums[high] - sums[low], n, out=np.full(len(n), np.nan), where=n > 0)
+        means: NDArray[np.float64] = np.divide(sums[high] - sums[low], n, out=np.full(len(n), np.nan), where=n > 0)
+        return means
 
     difference = mean(middle, after) - mean(before, middle)
     size = np.nan_to_num(np.abs(difference))
-    above = size > max(least, times_noise * robust_sd(difference))
+    blocks = max(1.0, span / float(np.median(np.diff(time))))
+    above = size > max(least, 6 * robust_sd(np.diff(values)) / np.sqrt(blocks))  # √2 of the two means, 1/√2 of diff
     edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
     changes = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):

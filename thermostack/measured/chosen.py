@@ -57,7 +57,8 @@ class Columns:
 
     @cached_property
     def cells(self) -> Blocks:
-        """The whole log in at most 20,000 blocks: sensors, coolant and power where they were logged, and what may change."""
+        """The whole log in at most 20,000 blocks: sensors, coolant and power where they were logged, and what may
+        change."""
         logged = [column for column in (self.coolant, self.power) if isinstance(column, np.ndarray)]
         return Blocks.of(
             self.log.time, [*self.temperatures, *logged, *(self.log.values[w] for w in self.watched)], CELLS
@@ -83,7 +84,7 @@ def choose(
         raise SteadyError(f"{len(log.time)} rows", where=log.source, expected="a log of some minutes")
     watts, power_name = _one(log, power, "power", ("power",))
     cold, coolant_name = _one(log, coolant, "coolant", ("coolant", "ambient"))
-    sensors = [name for name in log.of_role("sensor") if np.isfinite(log.values[name]).any()]
+    sensors = [name for name in log.of_role("sensor") if _recorded(log.values[name])]
     empty = [name for name in log.of_role("sensor") if name not in sensors]
     whole = float(log.time[0]), float(log.time[-1])
     flags = [Flag("missing", f"{name} holds no value; it is left out", *whole, name) for name in empty]
@@ -146,7 +147,7 @@ def _one(
             raise InputError(f"power is {value}", where=what, expected="above zero")
         return value, ""
     for role in roles:
-        names = [name for name in log.of_role(role) if np.isfinite(log.values[name]).any()]
+        names = [name for name in log.of_role(role) if _recorded(log.values[name])]
         if len(names) > 1:
             raise InputError(
                 f"{len(names)} columns of {role}: {', '.join(names)}", where=log.source,
@@ -155,3 +156,8 @@ def _one(
         if names:
             return log.values[names[0]], names[0]
     raise SteadyError(f"no column of {what}", where=log.source, expected=f"one with that role, or {what}={example}")
+
+
+def _recorded(column: NDArray[np.float64]) -> bool:
+    """Return whether a column holds any value; nearly always one of the first rows tells."""
+    return bool(np.isfinite(column[:100]).any() or np.isfinite(column).any())

@@ -20,7 +20,7 @@ SHORT = 3
 NOISES = 12.0
 """... and by this many robust standard deviations of the change from row to row."""
 PIECE = 32_768
-ENOUGH_ROWS = 50_000
+ENOUGH_ROWS = 20_000
 """Rows that are looked at where a tenth of the rows of a window would tell."""
 SWING = 0.05
 """Speed of a fan or pump, or clock, relative to its mean, that is no longer called fixed."""
@@ -62,7 +62,8 @@ def without_outliers(log: Log, name: str, power: NDArray[np.float64] | None) -> 
 
 
 def _jumps(column: NDArray[np.float64], limit: float) -> NDArray[np.intp]:
-    """Return the rows after which a column changes by more than a limit; in pieces that stay in the processor's cache."""
+    """Return the rows after which a column changes by more than a limit; in pieces that stay in the processor's
+    cache."""
     found = []
     for first in range(0, len(column) - 1, PIECE):
         piece = column[first : first + PIECE + 1]
@@ -73,7 +74,8 @@ def _jumps(column: NDArray[np.float64], limit: float) -> NDArray[np.intp]:
 
 
 def stuck_all_along(log: Log, names: tuple[str, ...], moved: float) -> list[Flag]:
-    """Return a flag for each sensor that never changes while others do, or while the power changes by `moved` of itself."""
+    """Return a flag for each sensor that never changes while others do, or while the power changes by `moved` of
+    itself."""
     constant, others = [], 0.0
     for name in names:
         spread = _spread(log.values[name][:: max(1, len(log.time) // ENOUGH_ROWS)]) or _spread(log.values[name])

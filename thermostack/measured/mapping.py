@@ -179,7 +179,7 @@ def columns_of(wants: Sequence[Want], header: Sequence[str], where: str) -> tupl
             numbers = " and ".join(str(index + 1) for index, _ in found)
             raise FileError(f"columns {numbers} are both called {want.column!r}", where=where,
                             expected=f"its number in {want.where}, such as {found[0][0] + 1}")  # fmt: skip
-        columns += [Column(i, name, want.kind, tidy(header[i]) if header else "", want.unit) for i, name in found]
+        columns += [Column(i, name, want.kind, tidy(header[i]) or f"no. {i + 1}", want.unit) for i, name in found]
     for column in columns:
         uses = [other.name for other in columns if other.index == column.index]
         if len(uses) > 1:

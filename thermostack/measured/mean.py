@@ -1,10 +1,11 @@
 """Mean of correlated series, and the covariance of means from their slowest cosines.
 
 Rows of a log are not independent, and how long they stay alike is not known beforehand. The mean of a stationary series
-is the zeroth of its cosine components. Its neighbours, slow against everything that happens in the series, have the same
-variance but are seen K times over, so that
+is the zeroth of its cosine components. Its neighbours, slow against everything that happens in the series, have the
+same variance but are seen K times over, so that
 
-    λ_j = (√2/N) Σ_t (x_t − x̄) cos(πj (t − ½)/N),     var(x̄) = (1/K) Σ_j λ_j²,     (x̄ − μ)/√var(x̄) ~ Student's t with K
+    λ_j = (√2/N) Σ_t (x_t − x̄) cos(πj (t − ½)/N),     var(x̄) = (1/K) Σ_j λ_j²,     (x̄ − μ)/√var(x̄) ~ Student's t
+    with K
 
 (equally weighted cosines: Müller 2007, J. Econometrics 141, 1331; Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ.
 Stat. 36, 541). For several series the products λ_j λ_j' give the covariance matrix, never indefinite.
@@ -27,11 +28,11 @@ BLOCKS = 128
 ENOUGH = 50.0
 """Correlation times in a window from which the uncertainty of a mean is an estimate; below it is a bound."""
 FLAT = 0.1
-"""Cosines a correlation time. The spectrum 1/(1 + (ωT)²) of a series that forgets with time constant T, correlation time
-2T, is down by 2.5 % at the last of so many and by 1 % on their average."""
+"""Cosines a correlation time. The spectrum 1/(1 + (ωT)²) of a series that forgets with time constant T, correlation
+time 2T, is down by 2.5 % at the last of so many and by 1 % on their average."""
 FEWEST, MOST = 4, 12
-"""Cosines: below 4 the variance of Student's t is not fit to stand for it; above 12 its quantile falls by less than 11 %,
-and a slow wander under faster noise would be averaged away."""
+"""Cosines: below 4 the variance of Student's t is not fit to stand for it; above 12 its quantile falls by less than 11
+%, and a slow wander under faster noise would be averaged away."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,8 +136,8 @@ def covariance_of_mean(blocks: Blocks, basis: NDArray[np.float64], judged: NDArr
 def _shrunk(covariance: NDArray[np.float64], number: int) -> NDArray[np.float64]:
     """Return a covariance with the correlations that `number` samples cannot tell from none drawn towards none.
 
-    Schäfer and Strimmer 2005 (Stat. Appl. Genet. Mol. Biol. 4, 32), target D, with the normal variance of a correlation,
-    (1 − r²)²/K. The matrix can then be inverted even where there are more series than cosines.
+    Schäfer and Strimmer 2005 (Stat. Appl. Genet. Mol. Biol. 4, 32), target D, with the normal variance of a
+    correlation, (1 − r²)²/K. The matrix can then be inverted even where there are more series than cosines.
     """
     sd = np.sqrt(np.diag(covariance))
     scale = np.where(sd > 0, sd, 1.0)

@@ -34,8 +34,8 @@ def common_inputs(
     Raises
     ------
     UnknownNameError, InputError, UnitError
-        A path that is not ``"<sensor>.offset"``, ``".slope"``, ``".pivot"`` or ``"power.gain"``; a value without a unit;
-        a slope without its pivot.
+        A path that is not ``"<sensor>.offset"``, ``".slope"``, ``".pivot"`` or ``"power.gain"``; a value without a
+        unit; a slope without its pivot.
     """
     allowed = [f"{name}.{kind}" for name in (*sensors, "coolant") for kind in ("offset", "slope", "pivot")]
     allowed.append("power.gain")
@@ -290,8 +290,8 @@ class Reading:
             notes.append(f"Window {first:.0f} to {last:.0f} s, {self.rows} rows: {self.why}.")
         if self.basis == "bound":
             notes.append(
-                f"The window holds {self.correlation_times:.0f} correlation times, fewer than 50: the uncertainties are "
-                "bounds, not estimates."
+                f"The window holds {self.correlation_times:.0f} correlation times, fewer than 50: the uncertainties are
+                " "bounds, not estimates."
             )
         elif self.basis == "estimate":
             notes.append(f"Uncertainties rest on {self.degrees} degrees of freedom; Student's factor is in them.")

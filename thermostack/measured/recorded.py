@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..errors import FileError, InputError, UnitError
 from ..units import to_si
-from .cells import decimal_of, flags, numbers
+from .cells import LARGEST, decimal_of, flags, numbers
 from .clock import DAY, Dates, Times, read_times
 from .header_units import CLOCK_FORMATS, known_unit, unit_of
 from .log import Role
@@ -155,7 +155,7 @@ def _elapsed(
                             where=f"{where}, column {column.header!r}", expected="a unit such as 's'")  # fmt: skip
         value, _, beside = _numbers(own, decimal, missing)
         unit = unit_of("time", _told(part, index, beside, where), column.unit, column.header, where)
-        seconds.append(np.where(np.isfinite(value), to_si(value, "time", unit), np.nan))
+        seconds.append(to_si(value, "time", unit))
     joined = _joined(seconds)
     return Times(joined, None, np.isnan(joined))
 
@@ -227,7 +227,7 @@ def _numbers(
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_], str]:
     if cells.dtype.kind != "f":
         return numbers(cells.astype(object), decimal, missing)
-    bad = np.isinf(cells)
+    bad = np.abs(cells) > LARGEST
     return (np.where(bad, np.nan, cells) if bad.any() else cells), bad, ""
 
 

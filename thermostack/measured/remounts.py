@@ -1,13 +1,13 @@
 """Several mounts of one state, pooled with their scatter, so that one bad mount in eight does no harm.
 
-Every mount makes its joints anew, and a joint that was made badly (a tilted plate, a hair, too little paste) is far from the
-rest, nearly always hotter. The resistance R_i of mount i, read with variance u_i², is taken as
+Every mount makes its joints anew, and a joint that was made badly (a tilted plate, a hair, too little paste) is far
+from the rest, nearly always hotter. The resistance R_i of mount i, read with variance u_i², is taken as
 
     R_i ~ (1 − ε) N(μ, s² + u_i²) + ε N(μ + m, w² + u_i²),     ε = 1/8, m = w = 4s,
 
-a good mount of a normal scatter s, or a bad one (contaminated normal: Tukey 1960; Box and Tiao 1968, Biometrika 55, 119). μ is wanted:
-flat prior; s is known before to a factor about the scatter of its class. The posterior is summed on a grid, so that one
-mount and many are one method: with one, the scatter is the class's.
+a good mount of a normal scatter s, or a bad one (contaminated normal: Tukey 1960; Box and Tiao 1968, Biometrika 55,
+119). μ is wanted: flat prior; s is known before to a factor about the scatter of its class. The posterior is summed on
+a grid, so that one mount and many are one method: with one, the scatter is the class's.
 """
 
 from __future__ import annotations
@@ -30,11 +30,13 @@ from .reading import Reading
 __all__ = ["ASSUMED_SCATTER", "Remounts", "pool", "posterior"]
 
 BAD, SHIFT, WIDTH = 1 / 8, 4.0, 4.0
-"""Share of bad mounts (*common practice, no source*), and their mean shift and its width in scatters of good ones (assumed)."""
+"""Share of bad mounts (*common practice, no source*), and their mean shift and its width in scatters of good ones
+(assumed)."""
 FACTOR = 2.0
 """One standard deviation of what is known of a scatter before any mount: a factor (assumed)."""
 ASSUMED_SCATTER = 0.7
-"""Scatter of the rise over remounts where the class's is not given (assumed; weak, *common practice, no source*). [K]"""
+"""Scatter of the rise over remounts where the class's is not given (assumed; weak, *common practice, no source*).
+[K]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,7 +169,8 @@ def _averaged(figures: list[tuple[float, float]]) -> tuple[float, float]:
 def posterior(
     values: NDArray[np.float64], variances: NDArray[np.float64], scatter: float
 ) -> tuple[float, float, float, float, NDArray[np.float64]]:
-    """Return what n mounts tell of good ones: mean, its uncertainty, scatter, its uncertainty; and the chance of each to be bad.
+    """Return what n mounts tell of good ones: mean, its uncertainty, scatter, its uncertainty; and the chance of each
+    to be bad.
 
     Parameters
     ----------
@@ -177,16 +180,18 @@ def posterior(
         Of the class, known to a factor of 2 (lognormal).
     """
     widths = scatter * np.exp(np.linspace(-3.5, 3.5, 57) * math.log(FACTOR))
-    # bad mounts are hotter: the mean of good ones may lie far below the lowest value, hardly above the highest
-    reach = 10 * scatter + 5 * float(np.sqrt(variances.max()))
-    centres = np.linspace(values.min() - 2 * reach, values.max() + reach, 801)
+    # fine about the values, and far out, since the widest scatter moves a bad mount far from the good ones
+    fine = scatter + float(np.sqrt(variances.max()))
+    end = math.asinh(200 + 2 * float(np.ptp(values)) / fine)
+    places = np.linspace(-end, end, 1001)
+    centres = float(np.median(values)) + fine * np.sinh(places)
     prior = norm.logpdf(np.log(widths / scatter), scale=math.log(FACTOR))
     v, s = values[:, None, None], widths[None, None, :]
     good = math.log(1 - BAD) + norm.logpdf(v, centres[:, None], np.sqrt(s**2 + variances[:, None, None]))
     wide = np.sqrt((WIDTH * s) ** 2 + variances[:, None, None])
     wrong = math.log(BAD) + norm.logpdf(v, centres[:, None] + SHIFT * s, wide)
     either = np.logaddexp(good, wrong)
-    weight = either.sum(axis=0) + prior
+    weight = either.sum(axis=0) + prior + np.log(np.cosh(places))[:, None]
     weight = np.exp(weight - logsumexp(weight))
     of_centre, of_width = weight.sum(axis=1), weight.sum(axis=0)
     mean, width = float(of_centre @ centres), float(of_width @ widths)

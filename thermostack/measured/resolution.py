@@ -1,13 +1,13 @@
 """What the resolution of a sensor does to a mean: from a stuck value to a noise that averages the steps away.
 
-A rounding error is a sawtooth of the temperature. Averaged over a normal noise of standard deviation σ, each harmonic of
-the sawtooth is damped by the noise's characteristic function, which leaves (q the step)
+A rounding error is a sawtooth of the temperature. Averaged over a normal noise of standard deviation σ, each harmonic
+of the sawtooth is damped by the noise's characteristic function, which leaves (q the step)
 
     E[Q(x)] − μ = (q/π) Σ_k (−1)^k/k · exp(−2π²k²σ²/q²) · sin(2πkμ/q)
 
 (Widrow and Kollár 2008, *Quantization Noise*, chapter 4; derived as said). Over all places of μ in a step its root mean
-square is q/√12 without noise (JCGM 100:2008, F.2.2.1) and next to nothing from σ = q/2. In between, how often each level
-was read tells most of it: `bias_seen`.
+square is q/√12 without noise (JCGM 100:2008, F.2.2.1) and next to nothing from σ = q/2. In between, how often each
+level was read tells most of it: `bias_seen`.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ MOST = 20_000
 """Rows that are looked at to find the step of a sensor."""
 FINE = 0.7
 """Noise over step from which rounding is of no consequence: `rounding_error` is below 2e-5 steps."""
-COUNTED = 100_000
+COUNTED = 30_000
 """Rows of which it is counted how often each level was read."""
 MOST_SIZE = 2000.0
 """Effective values that are counted on: no noise is normal enough for more."""

@@ -24,8 +24,9 @@ from .window import COOLANT_TOLD, STARTS, Judgement, judge
 
 __all__ = ["steady", "steady_levels"]
 
-POWER_STEP, JUMP = 0.05, 1.0
-"""A lasting change of power, of the highest level, or of a sensor against the coolant [K], that ends a window."""
+POWER_STEP, POWER_LEAST, JUMP = 0.05, 3.0, 1.0
+"""A lasting change of power that ends a window, as a share of the highest level and at least in W; and one of a sensor
+against the coolant [K] (*common practice, no source*)."""
 FEWEST_ROWS = 32
 _NOT_FIXED: dict[str, Kind] = {"fan": "fan not fixed", "pump": "pump not fixed", "clock": "clock not fixed"}
 WindowLike = tuple[ValueLike, ValueLike]
@@ -160,14 +161,14 @@ def _parts(columns: Columns, soak: float) -> tuple[list[_Part], list[Flag]]:
                 where=f"{log.source}.{columns.power_name}",
                 expected="the power of the package",
             )
-        for when, change in level_changes(cells.time, watts, soak / 2, POWER_STEP * highest):
+        for when, change in level_changes(cells.time, watts, soak / 2, max(POWER_STEP * highest, POWER_LEAST)):
             steps.append(when)
             flags.append(
                 Flag("power step", f"power changes by {change:+.3g} W", when, when, columns.power_name, "note")
             )
     jumps: list[float] = []
     for name, own in zip(columns.sensors, means, strict=False):
-        for when, change in level_changes(cells.time, own - cold, soak / 2, max(JUMP, 2 * columns.step.get(name, 0.0))):
+        for when, change in level_changes(cells.time, own - cold, soak / 6, max(JUMP, 2 * columns.step.get(name, 0.0))):
             if all(abs(when - step) > soak for step in (log.time[0], *steps, *breaks)):
                 jumps.append(when)
                 text = f"{name} jumps by {change:+.2g} K against the coolant, and the power does not"
@@ -324,7 +325,7 @@ def _reading(
     for i, name in enumerate(series):
         if name in columns.step:
             column = series[name] if counts[columns.row(name)] == number else series[name][np.isfinite(series[name])]
-            variance = float(np.var(column[:: max(1, number // 100_000)]))
+            variance = float(np.var(column[:: max(1, number // 20_000)]))
             size = float(np.clip(variance / covariance[i, i], 4, len(column))) if covariance[i, i] > 0 else 4.0
             bias, resolution[name] = bias_seen(column, columns.step[name], size)
             means[i] += (columns.step[name] / 2 if name in columns.truncating else 0.0) - bias

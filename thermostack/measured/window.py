@@ -1,7 +1,8 @@
 """Where a log is steady: the tests that a stretch of it has to pass, on die minus coolant.
 
 Die, lid and cold plate settle in about 10 s, the coolant loop in many minutes, and die minus coolant follows the former
-(*common practice, no source*). So the coolant may still drift, slowly: a drift of v falsifies die minus coolant by about v · 10 s.
+(*common practice, no source*). So the coolant may still drift, slowly: a drift of v falsifies die minus coolant by
+about v · 10 s.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ __all__ = ["COOLANT_TOLD", "STARTS", "Judgement", "drift", "judge"]
 SETTLING = 10.0
 """Of die, lid and plate. [s]"""
 COOLANT_TOLD, COOLANT_MOST = 0.1 / 60, 0.6 / 60
-"""Drift of the coolant that is told (a bench habit: *common practice, no source*), and one that falsifies die minus coolant by
-0.1 K within `SETTLING`. [K/s]"""
+"""Drift of the coolant that is told (a bench habit: *common practice, no source*), and one that falsifies die minus
+coolant by 0.1 K within `SETTLING`. [K/s]"""
 DRIFT_LEAST, DRIFT_SHARE = 0.1, 0.005
 """Change of die minus coolant over a window that is of no consequence, however significant: in K, or of itself."""
 SIGNIFICANT = 0.01
@@ -91,7 +92,8 @@ def judge(
         Die minus coolant, mean over sensors.
     coolant : ndarray, shape (B,), or None where none was logged
     again : bool
-        Whether a longer stretch was refused: a random walk that is tried often enough passes any test, so that more is asked.
+        Whether a longer stretch was refused: a random walk that is tried often enough passes any test, so that more is
+        asked.
     """
     span = blocks.width * len(rise)
     minutes = lasting(span)

@@ -70,8 +70,12 @@ def log(log: Log, reading: Reading, ax: Axes | None = None) -> Axes:
         ax.axvspan(flag.start / 60, max(flag.end, flag.start + 0.002 * span) / 60, facecolor="none",
                    edgecolor=FILL["hottest"], hatch="\\\\\\\\", linewidth=0.0, alpha=0.8, zorder=1)  # fmt: skip
         where = f"{flag.column} " if flag.column else ""
-        entries.append((Patch(facecolor="none", edgecolor=FILL["hottest"], hatch="\\\\\\\\"), f"{number}: {where}{flag.kind}"))
-        ax.annotate(f"{number}", (flag.start / 60, 0.01), xycoords=("data", "axes fraction"), fontsize=LABEL, color=ink.text)
+        entries.append(
+            (Patch(facecolor="none", edgecolor=FILL["hottest"], hatch="\\\\\\\\"), f"{number}: {where}{flag.kind}")
+        )
+        ax.annotate(
+            f"{number}", (flag.start / 60, 0.01), xycoords=("data", "axes fraction"), fontsize=LABEL, color=ink.text
+        )
     ax.set_xlim(float(log.time[0]) / 60, float(log.time[-1]) / 60)
     ax.set_xlabel("time [min]")
     ax.set_ylabel("temperature [°C]")

@@ -27,7 +27,7 @@ REACH = 2.5
 """γ_b t₀: erfc(2.5) = 0.04 % of 1/γ is missing at the edge of the box, and less and less beyond."""
 NODES = 6
 """Points of the Radau rule, that at zero included."""
-DAMPED = 6.0
+DAMPED = 4.5
 """Modes are followed on one axis until exp(−γ²t²) has fallen to exp(−DAMPED) at the first node after zero."""
 
 
@@ -68,10 +68,10 @@ class Axis:
     count: int
     parity: int | None
 
-    @cached_property
+    @property
     def _reach(self) -> int:
-        first = radau(NODES)[0][1] * REACH / self.limit
-        return max(self.count, int(np.ceil(float(np.max(np.sqrt(DAMPED) / first * self.length)) / np.pi)))
+        """Modes until the first Gaussian has damped them; of the layout alone, since a γ_b is at most count·π/a."""
+        return int(np.ceil(np.sqrt(DAMPED) / (radau(NODES)[0][1] * REACH) * self.count))
 
     @cached_property
     def modes(self) -> Int:
