@@ -11,6 +11,10 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from .catalogue import InterfaceClass as InterfaceClass
+    from .catalogue import Material as Material
+    from .catalogue import interfaces as interfaces
+    from .catalogue import materials as materials
     from .cautions import Caution as Caution
     from .comparison import Comparison as Comparison
     from .comparison import compare as compare
@@ -21,10 +25,6 @@ if TYPE_CHECKING:
     from .errors import ThermostackWarning as ThermostackWarning
     from .errors import UnitError as UnitError
     from .errors import UnknownNameError as UnknownNameError
-    from .materials import InterfaceClass as InterfaceClass
-    from .materials import Material as Material
-    from .materials import interfaces as interfaces
-    from .materials import materials as materials
     from .methods import SideBySide as SideBySide
     from .methods import side_by_side as side_by_side
     from .prediction import Prediction as Prediction
@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from .stack.files import read_stack as read_stack
     from .stack.files import read_variants as read_variants
     from .stack.files import write_stack as write_stack
+    from .stack.own import own_interface as own_interface
+    from .stack.own import own_material as own_material
     from .stack.parts import Board as Board
     from .stack.parts import Coolant as Coolant
     from .stack.parts import Die as Die
@@ -55,9 +57,10 @@ _HOME = {
         "UnknownNameError",
     ),
     ".methods": ("SideBySide", "side_by_side"),
-    ".materials": ("InterfaceClass", "Material", "interfaces", "materials"),
+    ".catalogue": ("InterfaceClass", "Material", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),
     ".stack.files": ("read_stack", "read_variants", "write_stack"),
+    ".stack.own": ("own_interface", "own_material"),
     ".stack.parts": (
         "Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor",
     ),

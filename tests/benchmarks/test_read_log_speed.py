@@ -49,7 +49,7 @@ def alternating(first, second, rounds=5):
 
 @pytest.mark.parametrize(("name", "time_column"), [("elapsed.csv", "Elapsed"), ("stamped.csv", "Stamp")])
 def test_a_million_rows_cost_little_more_than_bare_pandas(benchmark, folder, name, time_column):
-    """From the file to a log in SI, with every column used; the whole way to a reading may cost 1.5."""
+    """From the file to a log in SI, with every column used; 1.5 is what the whole way to a reading may cost."""
     path = folder / name
     log = read_log(path, columns(time_column))
     assert len(log.time) == ROWS
@@ -58,4 +58,4 @@ def test_a_million_rows_cost_little_more_than_bare_pandas(benchmark, folder, nam
     benchmark.extra_info["ratio to bare pandas"] = round(ours / bare, 2)
     benchmark.pedantic(read_log, args=(path, columns(time_column)), rounds=1)
     print(f"{name}: {ours:.3f} s, {ours / bare:.2f} times bare pandas")
-    assert ours / bare < 1.2
+    assert ours / bare < 1.5

@@ -13,13 +13,13 @@ from importlib import resources
 import numpy as np
 import pytest
 
-import thermostack.materials as tm
-from thermostack.materials.load import all_materials
+import thermostack.catalogue as tm
+from thermostack.catalogue.load import all_materials
 
 HPL = "Ho, Powell & Liley, J. Phys. Chem. Ref. Data 1 (1972) 279 and 3 suppl. 1 (1974)"
 LORENZ = 2.44e-8  # W Ω/K², Sommerfeld value of the Lorenz number, (π²/3)(k_B/e)²
 
-DATA = resources.files("thermostack.materials").joinpath("data")
+DATA = resources.files("thermostack.catalogue").joinpath("data")
 
 
 def records(file):

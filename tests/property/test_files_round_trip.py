@@ -5,8 +5,8 @@ import string
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from thermostack.catalogue import InterfaceClass, Material, Range, TemperatureLaw
 from thermostack.errors import FileError, InputError
-from thermostack.materials import InterfaceClass, Material, Range, TemperatureLaw
 from thermostack.stack.files import from_toml, to_toml
 from thermostack.stack.lines import Lines
 from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor

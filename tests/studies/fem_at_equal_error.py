@@ -39,6 +39,11 @@ from thermostack.solvers.layered.solve import Solved, solve_one
 PATH = RESULTS / "fem_at_equal_error.json"
 POWERS = (2.0, 2.5)
 """Gradings: 2.5 takes fewer unknowns, 2 fewer iterations; at 3 there were more of both on the two stacks tried."""
+ORDERS = (4.0, 3.5)
+MEMORY = 8e9
+PER_UNKNOWN = 8e3
+"""Least memory of a run, measured at 70 000 unknowns and more. [byte an unknown]"""
+SECONDS = 600.0
 SEARCH = 20.0
 """Seconds of CPU time for one search, and again for taking cells back; what is not reached then grows evenly."""
 CLOSE = 0.05
@@ -158,7 +163,7 @@ def search(family: Family, target: float) -> list[tuple[Plan, float, int]]:
     """Return the path of meshes from the coarsest to the first within the target: plan, error, unknowns.
 
     In each step all numbers whose increase lowers the error (its mean of fourth powers) most, per factor of unknowns,
-    are raised together. The path is empty where the meshes become too large to be searched (3 million unknowns).
+    are raised together. The path is empty where the meshes become too large to be searched (6 million unknowns).
     """
     problem, numbers, begun = family.problem, family.start(), time.process_time()
     limit = problem.limit
@@ -183,10 +188,12 @@ def search(family: Family, target: float) -> list[tuple[Plan, float, int]]:
                 gains.append(np.log(now[0] / there[0]) / np.log(there[2] / now[2]))
             best = max(g for g in gains if np.isfinite(g))
             chosen = [i for i, g in enumerate(gains) if g >= 0.6 * best] if best > 0 else chosen
-        numbers = [up(n) if i in chosen else n for i, n in enumerate(numbers)]
+            numbers = [up(n) if i in chosen else n for i, n in enumerate(numbers)]
+        else:
+            numbers = [int(np.ceil(1.1 * n)) for n in numbers]
         now = measure(family.plan(numbers))
         path.append((family.plan(numbers), now[1], now[2]))
-        if now[2] > 3_000_000:
+        if now[2] > 6_000_000:
             return path
     begun = time.process_time()
     while time.process_time() - begun < SEARCH:  # what can be taken back without leaving the target?
@@ -212,7 +219,7 @@ def richardson(problem: Problem, path: list[tuple[Plan, float, int]], target: fl
     good: dict[float, list[bool]] = {order: [] for order in ORDERS}
     plans = []
     for plan, error, unknowns in path:
-        if error > 2e3 * target or 8 * unknowns > 4_000_000:
+        if error > 2e3 * target or 8 * unknowns > 3_000_000:
             continue
         plans.append(plan)
         coarse, fine = problem.discrete(plan)[0], problem.discrete(plan.times(2))[0]
@@ -267,16 +274,16 @@ def fitted(runs: list[dict[str, Any]], unknowns: float) -> tuple[float, float]:
 
 def cost(name: str, plan: Plan, unknowns: int, smaller: list[tuple[Plan, float, int]], target: float) -> dict[str, Any]:
     """Return the run of a plan, or its extrapolation from the largest smaller meshes that can be run."""
-    result = measured(name, plan, CLOSE * target)
+    result = {"failed": "memory"} if PER_UNKNOWN * unknowns > MEMORY else measured(name, plan, CLOSE * target)
     if "failed" not in result:
         return result
     runs: list[dict[str, Any]] = []
     for other, error, n in reversed(smaller):
-        if n < 0.7 * unknowns:
+        if n < 0.7 * unknowns and PER_UNKNOWN * n < 0.6 * MEMORY:
             again = measured(name, other, CLOSE * error)
             runs = runs if "failed" in again else [again, *runs]
             unknowns_of = [r["unknowns"] for r in runs]
-            if len(runs) == 3 or (runs and min(unknowns_of) < 0.1 * unknowns):
+            if len(runs) == 3 or (runs and min(unknowns_of) < 0.2 * max(unknowns_of)):
                 break
     seconds, b = fitted(runs, unknowns)
     return {
@@ -294,6 +301,8 @@ def extrapolated_pair(problem: Problem, name: str, plan: Plan, order: float, tar
     """Return the cost of a mesh and the one twice as fine, and the error after Richardson extrapolation."""
     results = []
     for p in (plan, plan.times(2)):
+        if PER_UNKNOWN * problem.discrete(p)[1] > MEMORY:
+            return {"failed": "memory", "plan": plan.to_dict(), "order": order}
         results.append(measured(name, p, CLOSE * target))
         if "failed" in results[-1]:
             return {"failed": results[-1]["failed"], "order": order}

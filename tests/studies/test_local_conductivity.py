@@ -49,8 +49,6 @@ def test_a_mean_conductivity_alone_would_not_do(prediction):
     mean = 299.15 + RISE["die mean"]
     fixed = ts.Material.of("fixed silicon", float(ts.Material.conductivity_at(prediction.stack.dies[0].material, mean)))
     die = prediction.stack.dies[0]
-    stack = prediction.stack.replace(
-        "die", ts.Die("die", fixed, die.thickness, die.footprint, die.power, die.joint)
-    )
+    stack = prediction.stack.replace("die", ts.Die("die", fixed, die.thickness, die.footprint, die.power, die.joint))
     off = ts.predict(stack).point.probe("mean", "hot region")[0] / RISE["hot region mean"] - 1
     assert off < -0.01

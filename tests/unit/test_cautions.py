@@ -10,10 +10,10 @@ import pytest
 import thermostack.cautions.substances
 import thermostack.cautions.temperatures
 import thermostack.cautions.work
+from thermostack.catalogue import InterfaceClass, Material
 from thermostack.cautions import DEFER, Caution, as_html, as_text, cautions
 from thermostack.cautions.temperatures import DEW_POINT
 from thermostack.errors import InputError, UnknownNameError
-from thermostack.materials import InterfaceClass, Material
 from thermostack.stack.parts import Coolant, Die, Interface, Layer, PowerMap, Region, Sensor
 from thermostack.stack.stack import Stack
 

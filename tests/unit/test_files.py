@@ -8,8 +8,9 @@ import tomllib
 
 import pytest
 
+import thermostack as ts
+from thermostack.catalogue import InterfaceClass, Material, Range, TemperatureLaw, interface_class, material
 from thermostack.errors import FileError, InputError
-from thermostack.materials import InterfaceClass, Material, Range, TemperatureLaw, interface_class, material
 from thermostack.stack.files import from_toml, read_stack, read_variants, to_toml, write_stack
 from thermostack.stack.lines import Lines
 from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
@@ -586,3 +587,23 @@ def test_limits_read_back_as_what_was_written(text):
     assert str(parse(str(value), "length")) == str(value)
     if ".." in text:
         assert str(value) == text
+
+
+def test_own_materials_and_classes_take_units_in_code():
+    alloy = ts.own_material(
+        "lid alloy", "360 W/m/K (x/ 1.03)", max_service="200 degC", law={"kind": "power", "exponent": -0.1}
+    )
+    assert alloy.max_service == pytest.approx(473.15)
+    assert alloy.law.exponent == -0.1
+    paste = ts.own_interface("bench paste", ("7 mm^2*K/W", "9 mm^2*K/W", "12 mm^2*K/W"), material="ceramic paste")
+    assert paste.at("die to plate").resistance.high == pytest.approx(12e-6)
+    assert paste.at("die to plate").hazards
+    for make, text in (
+        (lambda: ts.own_material("alloy", 360), "alloy.conductivity: 360 has no unit; expected for example '360 W/m/K'"),
+        (lambda: ts.own_material("alloy", "360 W/m/K", densty="1 kg/m^3"), "alloy: there is no 'densty'; did you mean 'density'?"),
+        (lambda: ts.own_interface("paste", "9 mm"), "paste.resistance: 'mm' is not a unit of specific resistance"),
+        (lambda: ts.own_interface("paste", "9 mm^2*K/W", material="goo"), "no material is called 'goo'"),
+    ):  # fmt: skip
+        with pytest.raises(ts.InputError) as caught:
+            make()
+        assert text in str(caught.value)

@@ -15,7 +15,7 @@ ROOMS = [
     {"errors"},
     {"units"},
     {"tables"},
-    {"materials"},
+    {"catalogue"},
     {"laws"},
     {"stack"},
     {"solvers"},
@@ -34,9 +34,9 @@ ROOMS = [
 """From the floor up. Rooms of one storey do not use each other."""
 STOREY = {room: level for level, rooms in enumerate(ROOMS) for room in rooms}
 FORBIDDEN = {
-    "laws": {"units", "tables", "materials", "stack"},
-    "solvers": {"units", "tables", "materials", "stack"},
-    "materials": {"laws"},
+    "laws": {"units", "tables", "catalogue", "stack"},
+    "solvers": {"units", "tables", "catalogue", "stack"},
+    "catalogue": {"laws"},
     "measured": {"stack", "model", "solvers", "operating"},
 }
 """What a room may not use although it lies below: solvers and laws know arrays only, readings know no stacks."""

@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import thermostack.materials as tm
+import thermostack.catalogue as tm
+from thermostack.catalogue import InterfaceClass, Material, Range, TemperatureLaw
+from thermostack.catalogue.load import _by_name, _Record, all_interfaces, all_materials
 from thermostack.errors import FileError, InputError, ThermostackWarning, UnknownNameError
-from thermostack.materials import InterfaceClass, Material, Range, TemperatureLaw
-from thermostack.materials.load import _by_name, _Record, all_interfaces, all_materials
 
 MATERIALS = all_materials()
 CLASSES = all_interfaces()
@@ -476,7 +476,7 @@ def test_units_are_turned_into_si():
     assert tm.material("silicon").law.fit_error == pytest.approx(0.013, rel=1e-14)
 
 
-DATA = resources.files("thermostack.materials").joinpath("data")
+DATA = resources.files("thermostack.catalogue").joinpath("data")
 
 
 @pytest.mark.parametrize(
@@ -510,7 +510,7 @@ def test_a_damaged_file_says_where(call, message):
 
 
 def test_line_numbers_count_the_head_of_the_file():
-    from thermostack.materials.load import _records
+    from thermostack.catalogue.load import _records
 
     text = DATA.joinpath("materials.csv").read_text(encoding="utf-8").splitlines()
     for record in _records("materials.csv"):
@@ -543,7 +543,7 @@ def test_tables_show_the_values_in_their_units():
 
 def test_importing_reads_no_file():
     code = (
-        "import sys, thermostack.materials.load as load; "
+        "import sys, thermostack.catalogue.load as load; "
         "assert load.all_materials.cache_info().currsize == 0 and load.all_interfaces.cache_info().currsize == 0; "
         "assert 'pandas' not in sys.modules"
     )
@@ -553,12 +553,12 @@ def test_importing_reads_no_file():
 def test_the_floor_stays_light():
     import thermostack.tables
 
-    folder = Path(str(resources.files("thermostack.materials")))
+    folder = Path(str(resources.files("thermostack.catalogue")))
     for path in [*folder.glob("*.py"), Path(thermostack.tables.__file__)]:
         tree = ast.parse(path.read_text(encoding="utf-8"))
         names = {a.name for node in ast.walk(tree) if isinstance(node, ast.Import) for a in node.names}
         names |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
         outside = {n for n in names if n.split(".")[0] not in sys.stdlib_module_names}
-        allowed = ("numpy", "thermostack.errors", "thermostack.materials", "thermostack.tables")
+        allowed = ("numpy", "thermostack.errors", "thermostack.catalogue", "thermostack.tables")
         late = {"pandas"} if path.name == "tables.py" else set()
         assert {n for n in outside if not n.startswith(allowed)} <= late, path.name

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import thermostack as ts
-from thermostack.materials import TemperatureLaw
+from thermostack.catalogue import TemperatureLaw
 from thermostack.model import model_of
 from thermostack.operating import operate
 from thermostack.solvers.graph import ENVIRONMENT, Contact, Response

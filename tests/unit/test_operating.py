@@ -10,10 +10,10 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 import thermostack as ts
+from thermostack.catalogue import TemperatureLaw
 from thermostack.laws.flux_channel import rectangle_on_flux_channel
 from thermostack.laws.kirchhoff import kirchhoff_linear, kirchhoff_power
 from thermostack.laws.leakage import exponential_leakage, linear_leakage
-from thermostack.materials import TemperatureLaw
 from thermostack.model import model_of
 from thermostack.operating import TOLERANCE, operate, to_limit
 from thermostack.solvers.graph import Response

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import thermostack as ts
-from thermostack.materials import TemperatureLaw
+from thermostack.catalogue import TemperatureLaw
 from thermostack.model import model_of
 from thermostack.operating import TOLERANCE
 from thermostack.units import quantity, show

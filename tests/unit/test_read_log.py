@@ -199,7 +199,23 @@ def test_a_comma_that_may_be_either(read):
 
 @pytest.mark.parametrize(
     "bad",
-    ["12.5.1", "1,23", "12a", "0x10", "1_0", "inf", "1e999", "9e30", "1e9999 W", "--5", "OL", "1 2", "True", "5 V"],
+    [
+        "12.5.1",
+        "1,23",
+        "12a",
+        "0x10",
+        "1_0",
+        "inf",
+        "1e999",
+        "9e30",
+        "9" * 400,
+        "1e9999 W",
+        "--5",
+        "OL",
+        "1 2",
+        "True",
+        "5 V",
+    ],
 )
 def test_text_in_numbers(read, bad):
     rows = [*ROWS[:2], ("2", f'"{bad}"', "52", "26"), ROWS[3]]

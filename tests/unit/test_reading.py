@@ -42,7 +42,8 @@ def test_resistance_uncertainty_by_sampling():
 
 
 def test_common_inputs_stay_apart():
-    reading = typed(common={"die.offset": "0 K (sd 3 K)", "die.slope": "0 (sd 0.03)", "die.pivot": "100 degC", "power.gain": "1 (sd 0.05)"})  # fmt: skip
+    slope = {"die.slope": "0 (sd 0.03)", "die.pivot": "100 degC"}
+    reading = typed(common={"die.offset": "0 K (sd 3 K)", "power.gain": "1 (sd 0.05)", **slope})
     assert reading["die"][1] == pytest.approx(0.3)
     assert reading.common["die.offset"].standard_uncertainty == 3
     assert "die.offset" in str(reading)

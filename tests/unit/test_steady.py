@@ -125,7 +125,7 @@ def test_levels(columns):
 
 def test_idle_does_not_stand_for_a_load_that_is_not_steady():
     bench = replace(BENCH, levels=((900.0, 14.0), (200.0, 230.0)))
-    with pytest.raises(SteadyError, match=r"without a change.*of soak and.*of window after it: log 1.* longer"):
+    with pytest.raises(SteadyError, match=r"without a change.*of soak and.*of window after it: log 2.68 min longer"):
         steady(as_log(g.generate(bench, 2)))
 
 
@@ -271,7 +271,13 @@ def test_power_zero_and_columns_that_are_missing(columns):
     with pytest.raises(InputError, match="no uncertainty"):
         steady(Log(log.time, without, roles), power="230 W")
     with pytest.raises(SteadyError, match="no temperature"):
-        steady(Log(log.time, {"power": log.values["power"], "coolant": log.values["coolant"]}, {"power": "power", "coolant": "coolant"}))  # fmt: skip
+        steady(
+            Log(
+                log.time,
+                {name: log.values[name] for name in ("power", "coolant")},
+                {"power": "power", "coolant": "coolant"},
+            )
+        )
     with pytest.raises(SteadyError, match="3 rows"):
         steady(Log(log.time[:3], {n: c[:3] for n, c in log.values.items()}, log.roles))
 

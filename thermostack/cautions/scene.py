@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
+from thermostack.catalogue import InterfaceRow, Material
 from thermostack.cautions.caution import Caution
-from thermostack.materials import InterfaceRow, Material
 from thermostack.stack.inputs import class_row
 from thermostack.stack.parts import Die, Interface, Layer
 from thermostack.stack.stack import Stack

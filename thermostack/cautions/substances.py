@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from thermostack.catalogue import Material
 from thermostack.cautions.caution import MEMORY, PRACTICE, Caution
 from thermostack.cautions.scene import Item, Rule, Scene
 from thermostack.cautions.temperatures import below_dew
 from thermostack.cautions.words import listed_as, named, verb
-from thermostack.materials import Material
 
 __all__ = ["RULES"]
 

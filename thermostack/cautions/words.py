@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from thermostack.catalogue import Material
 from thermostack.cautions.scene import Item
-from thermostack.materials import Material
 from thermostack.stack.parts import Die
 from thermostack.units import Value, show
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from thermostack.catalogue import material
 from thermostack.cautions.caution import MEMORY, PRACTICE, Caution
 from thermostack.cautions.scene import Rule, Scene
 from thermostack.cautions.words import celsius, listed_as, named, verb
-from thermostack.materials import material
 
 __all__ = ["RULES"]
 

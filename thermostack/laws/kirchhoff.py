@@ -1,7 +1,7 @@
 """Kirchhoff's transformation: temperatures in a solid whose conductivity changes with temperature.
 
-With U = T_0 + ∫ k dT / k(T_0) from T_0 to T, steady conduction in U has the constant conductivity k(T_0). These functions
-are the way back, from a step U − T_0 to T.
+With U = T_0 + ∫ k dT / k(T_0) from T_0 to T, steady conduction in U has the constant conductivity k(T_0). These
+functions are the way back, from a step U − T_0 to T.
 """
 
 from __future__ import annotations

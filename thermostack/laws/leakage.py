@@ -38,7 +38,8 @@ def exponential_leakage(temperature: ArrayLike, power: ArrayLike, at: ArrayLike,
 
     References
     ----------
-    .. [1] De Vogeleer, Memmi, Jouvelot and Coelho, 2014, on the energy/temperature relation of processors (from memory).
+    .. [1] De Vogeleer, Memmi, Jouvelot and Coelho, 2014, on the energy/temperature relation of processors (from
+       memory).
 
     Examples
     --------

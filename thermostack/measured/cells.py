@@ -102,7 +102,8 @@ def numbers(
     is_text = np.fromiter((isinstance(c, str) for c in cells), bool, len(cells))
     for i in np.flatnonzero(~is_text):
         bad[i] = isinstance(cells[i], bool | np.bool_)
-        result[i] = np.nan if bad[i] or cells[i] is None else float(cells[i])
+        # by its text, as a whole number may be too large to become a float
+        result[i] = np.nan if bad[i] or cells[i] is None else float(str(cells[i]))
     codes, uniques = pd.factorize(cells[is_text])
     group = r"[.' ]" if decimal == "," else r"[,' ]"
     number = re.compile(rf"(?:\d{{1,3}}(?:({group})\d{{3}})(?:\1\d{{3}})*|\d+)?(?:{re.escape(decimal)}\d*)?")

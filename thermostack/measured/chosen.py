@@ -58,7 +58,8 @@ class Columns:
     @cached_property
     def cells(self) -> Blocks:
         """The whole log in at most 20,000 blocks: sensors, coolant and power where they were logged, and what may
-        change."""
+        change.
+        """
         logged = [column for column in (self.coolant, self.power) if isinstance(column, np.ndarray)]
         return Blocks.of(
             self.log.time, [*self.temperatures, *logged, *(self.log.values[w] for w in self.watched)], CELLS

@@ -63,7 +63,8 @@ def without_outliers(log: Log, name: str, power: NDArray[np.float64] | None) -> 
 
 def _jumps(column: NDArray[np.float64], limit: float) -> NDArray[np.intp]:
     """Return the rows after which a column changes by more than a limit; in pieces that stay in the processor's
-    cache."""
+    cache.
+    """
     found = []
     for first in range(0, len(column) - 1, PIECE):
         piece = column[first : first + PIECE + 1]
@@ -75,7 +76,8 @@ def _jumps(column: NDArray[np.float64], limit: float) -> NDArray[np.intp]:
 
 def stuck_all_along(log: Log, names: tuple[str, ...], moved: float) -> list[Flag]:
     """Return a flag for each sensor that never changes while others do, or while the power changes by `moved` of
-    itself."""
+    itself.
+    """
     constant, others = [], 0.0
     for name in names:
         spread = _spread(log.values[name][:: max(1, len(log.time) // ENOUGH_ROWS)]) or _spread(log.values[name])

@@ -30,9 +30,9 @@ def check_order(
     headers : sequence of int
         Lines of the headers of the sections.
     """
-    steps = np.diff(seconds)
-    if not len(steps) or steps.min() >= 0.0:
+    if np.all(seconds[1:] >= seconds[:-1]):
         return
+    steps = np.diff(seconds)
     row = int(np.argmax(steps < 0.0)) + 1
     right = "rows in the order of time"
     if len(headers) > 1:
@@ -49,9 +49,9 @@ def merge_equal_times(
 
     Cells that are not available do not count; a flag is set where it was set in any of the rows.
     """
-    first = np.flatnonzero(np.r_[True, np.diff(seconds) > 0.0])
-    if len(first) == len(seconds):
+    if np.all(seconds[1:] > seconds[:-1]):
         return seconds, dict(values)
+    first = np.flatnonzero(np.r_[True, np.diff(seconds) > 0.0])
     kept = "averaged" if duplicates == "average" else "left out but for the first"
     notes.append(f"rows with the time of the row before: {len(seconds) - len(first)}; rows of one time were {kept}")
     if duplicates == "first":

@@ -290,8 +290,8 @@ class Reading:
             notes.append(f"Window {first:.0f} to {last:.0f} s, {self.rows} rows: {self.why}.")
         if self.basis == "bound":
             notes.append(
-                f"The window holds {self.correlation_times:.0f} correlation times, fewer than 50: the uncertainties are
-                " "bounds, not estimates."
+                f"The window holds {self.correlation_times:.0f} correlation times, fewer than 50: the uncertainties "
+                "are bounds, not estimates."
             )
         elif self.basis == "estimate":
             notes.append(f"Uncertainties rest on {self.degrees} degrees of freedom; Student's factor is in them.")

@@ -333,8 +333,8 @@ def _reading(
     means, covariance = _with_given(columns, list(series), means, covariance)
     flags += _noticed_in(columns, part, time, blocks, list(zip(names, (series[name] for name in names), strict=True)))
     return Reading(
-        tuple(names), means, covariance, common, "bound" if result[2] else "estimate", level, mount, log.source, log.start,
-        (first, last), number, result[0], result[1], resolution, part.verdict.why, tuple(flags),
+        tuple(names), means, covariance, common, "bound" if result[2] else "estimate", level, mount, log.source,
+        log.start, (first, last), number, result[0], result[1], resolution, part.verdict.why, tuple(flags),
     )  # fmt: skip
 
 

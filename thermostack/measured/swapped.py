@@ -32,7 +32,8 @@ def _by_date(before: Sequence[Reading], after: Sequence[Reading]) -> str | None:
             assert a.start is not None
             assert b.start is not None
             if (a.start.tzinfo is None) == (b.start.tzinfo is None) and a.start < b.start:
-                return f"{a.source} (after) was recorded {a.start:%Y-%m-%d %H:%M}, {b.source} (before) {b.start:%Y-%m-%d %H:%M}"
+                when = f"{a.start:%Y-%m-%d %H:%M}, {b.source} (before) {b.start:%Y-%m-%d %H:%M}"
+                return f"{a.source} (after) was recorded {when}"
     return None
 
 

@@ -133,7 +133,7 @@ def _scale(ax: Axes, ink: Ink, mesh: Any, label: str) -> None:
     bar = ax.figure.colorbar(mesh, ax=ax)
     bar.set_label(label, color=ink.text)
     bar.ax.tick_params(colors=ink.text)
-    bar.outline.set_edgecolor(ink.text)  # type: ignore[operator]
+    bar.outline.set_edgecolor(ink.text)
 
 
 def _outline_regions(ax: Axes, prediction: Prediction, part: str) -> None:

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from ..catalogue import InterfaceRow, Material, Range
 from ..errors import InputError
-from ..materials import InterfaceRow, Material, Range
 from ..units import DIMENSIONS, Value, convert
 from .parts import Board, Coolant, Die, Interface, Layer, Part
 from .paths import FIELDS, get_value

@@ -1,4 +1,4 @@
-"""Materials and interface classes of one's own in a file, in the words of `Material.of` and `InterfaceClass.of`.
+"""Materials and interface classes of one's own, in code and in a file, in the same words and with units.
 
 A range is written as a value with its spread, and stands for its 2.5 %, 50 % and 97.5 % points; where these follow no
 such law, as three values, lowest, typical and highest.
@@ -10,11 +10,21 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from ..errors import InputError
-from ..materials import InterfaceClass, Material, Range, TemperatureLaw
+from ..catalogue import InterfaceClass, Material, Range, TemperatureLaw
+from ..catalogue import material as known_material
+from ..errors import InputError, UnknownNameError, suggest
 from ..units import DIMENSIONS, Value, convert, parse
 
-__all__ = ["CLASS_KEYS", "MATERIAL_KEYS", "class_from", "class_table", "material_from", "material_table"]
+__all__ = [
+    "CLASS_KEYS",
+    "MATERIAL_KEYS",
+    "class_from",
+    "class_table",
+    "material_from",
+    "material_table",
+    "own_interface",
+    "own_material",
+]
 
 _SIDE = 1.96
 """Standard deviations from the middle of a normal distribution to its 97.5 % point, as in `Range`."""
@@ -59,6 +69,73 @@ _LAW_KEYS = {
     "fit_error": "fraction",
     "fit_note": "text",
 }
+
+
+def own_material(name: str, conductivity: Any, **words: Any) -> Material:
+    """Return a material of your own, for a `Layer` or `Die`.
+
+    Parameters
+    ----------
+    name : str
+    conductivity : value, or (lowest, typical, highest)
+        At 300 K, such as ``"120 W/m/K"``, ``"120 W/m/K (x/ 1.05)"`` or ``"110 .. 130 W/m/K"``. [W/m/K]
+    **words
+        As in a file: ``conductivity_in_plane``, ``density``, ``heat_capacity``, ``solidus``, ``liquidus``,
+        ``max_service`` (values); ``law``, such as ``{"kind": "power", "exponent": -1.3}``; ``electrical``,
+        ``aluminium_attack``, ``hazards``, ``source``, ``notes`` (texts); ``is_aluminium`` (bool).
+
+    Raises
+    ------
+    InputError
+        No unit, wrong dimension, or an unknown word; the message names material and field.
+
+    Examples
+    --------
+    >>> own_material("lid alloy", "360 W/m/K (x/ 1.03)", max_service="200 degC").conductivity.typical
+    360.0
+    """
+    return material_from(_words({"name": name, "conductivity": conductivity, **words}, MATERIAL_KEYS))
+
+
+def own_interface(
+    name: str, resistance: Any, *, material: str | Material | None = None, **words: Any
+) -> InterfaceClass:
+    """Return an interface class of your own, for an `Interface` in any place.
+
+    Parameters
+    ----------
+    name : str
+    resistance : value, or (lowest, typical, highest)
+        Specific resistance of the whole joint, such as ``"9 mm^2*K/W (x/ 1.3)"``.
+    material : str or Material, optional
+        What it is made of: melting, service temperature, electrical behaviour and hazards are that material's.
+    **words
+        As in a file: ``bond_line``, ``conductivity``, ``contact_resistance`` (values); ``contact_factor``,
+        ``mount_sigma_ln``, ``bad_mounts`` (fractions); ``demountable`` (bool); ``source``, ``notes`` (texts).
+
+    Raises
+    ------
+    InputError
+        No unit, wrong dimension, or an unknown word; the message names class and field.
+
+    Examples
+    --------
+    >>> own_interface("bench paste", "9 mm^2*K/W (x/ 1.3)", mount_sigma_ln=0.1).at("lid to plate").resistance.typical
+    9e-06
+    """
+    known = {}
+    if material is not None:
+        made_of = known_material(material) if isinstance(material, str) else material
+        known[made_of.name] = made_of
+        words["material"] = made_of.name
+    return class_from(_words({"name": name, "resistance": resistance, **words}, CLASS_KEYS), known)
+
+
+def _words(given: dict[str, Any], keys: Mapping[str, str]) -> dict[str, Any]:
+    for key in given:
+        if key not in keys:
+            raise UnknownNameError(f"there is no {key!r}; {suggest(key, keys)}", where=str(given["name"]))
+    return {key: list(value) if isinstance(value, tuple) and len(value) == 3 else value for key, value in given.items()}
 
 
 def material_from(table: Mapping[str, Any]) -> Material:

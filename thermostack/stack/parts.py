@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from ..catalogue import InterfaceClass, Material, interface_class, material
 from ..errors import InputError
-from ..materials import InterfaceClass, Material, interface_class, material
 from ..units import Value, ValueLike, parse
 from . import fields
 from .fields import Pair, PairLike

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from typing import Any, NoReturn
 
+from ..catalogue import InterfaceClass, Material, interface_class, material
 from ..errors import FileError, InputError, suggest
-from ..materials import InterfaceClass, Material, interface_class, material
 from . import own
 from .lines import Lines, Place
 from .parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from ..catalogue import InterfaceClass, Material, interface_class, material
 from ..errors import InputError, UnknownNameError
-from ..materials import InterfaceClass, Material, interface_class, material
 from ..units import Value
 from . import own
 from .parts import Die, Interface, Layer, Leakage, PowerMap

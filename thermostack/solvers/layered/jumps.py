@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from thermostack.solvers.layered.coefficients import PointBasis
 from thermostack.solvers.layered.fields import LayeredField
 from thermostack.solvers.layered.solve import Solved, one_blas_thread
 from thermostack.solvers.layered.system import System
@@ -65,7 +66,7 @@ def with_jump(field: LayeredField, jumps: Mapping[int, Float], points: int) -> L
     points : int
         Gauss points an axis.
     """
-    extra = []
+    extra: list[Float] = []
     with one_blas_thread():
         for loads in field.solved.loads:
             system = loads.system
@@ -73,7 +74,7 @@ def with_jump(field: LayeredField, jumps: Mapping[int, Float], points: int) -> L
             for contact, jump in jumps.items():
                 if contact in system.places:
                     right[0, system.places[contact], 0] = _moments(field, system, contact, jump, points)
-            extra.append(np.linalg.solve(system.matrix, right) if system.unknowns else right)
+            extra.append(np.asarray(np.linalg.solve(system.matrix, right)) if system.unknowns else right)
     solved = _SolvedWithJump(field.solved.loads, field.solved.direct, field.solved.solutions, tuple(extra))
     return JumpField(field.graph, field.arrays, field.powers, solved)
 
@@ -86,6 +87,8 @@ def _moments(field: LayeredField, system: System, contact: int, jump: Float, poi
     values = []
     for axis, at in enumerate((x, y)):
         low, high = patch.ends[axis]
-        values.append(patch.bases[axis].values((at - origin[axis].origin[0])[None, None], low, high)[0, 0])
+        basis = patch.bases[axis]
+        assert not isinstance(basis, PointBasis)
+        values.append(basis.values((at - origin[axis].origin[0])[None, None], low, high)[0, 0])
     moments = (values[0] * wx[:, None]).T @ jump @ (values[1] * wy[:, None])
     return np.asarray(moments.reshape(-1)[system.picked[contact]])

@@ -10,8 +10,8 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from thermostack.catalogue.ranges import Range, as_range, check_positive
 from thermostack.errors import InputError, ThermostackWarning
-from thermostack.materials.ranges import Range, as_range, check_positive
 
 __all__ = ["AluminiumAttack", "Electrical", "Material", "Provenance", "TemperatureLaw"]
 

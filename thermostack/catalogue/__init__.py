@@ -10,10 +10,10 @@ The values stand in the data files beside this package and are read when they ar
 Unless a row says otherwise, *low* and *high* are the 2.5 % and 97.5 % points of what is met in practice.
 """
 
-from thermostack.materials.interface import PLACES, InterfaceClass, InterfaceRow, Place
-from thermostack.materials.load import effects, interface_class, interfaces, material, materials
-from thermostack.materials.material import Material, TemperatureLaw
-from thermostack.materials.ranges import Range
+from thermostack.catalogue.interface import PLACES, InterfaceClass, InterfaceRow, Place
+from thermostack.catalogue.load import effects, interface_class, interfaces, material, materials
+from thermostack.catalogue.material import Material, TemperatureLaw
+from thermostack.catalogue.ranges import Range
 
 __all__ = [
     "PLACES",

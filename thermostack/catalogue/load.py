@@ -8,10 +8,10 @@ from functools import cache
 from importlib import resources
 from typing import TypeVar, cast
 
+from thermostack.catalogue.interface import InterfaceClass, InterfaceRow, Place
+from thermostack.catalogue.material import AluminiumAttack, Electrical, Material, Provenance, TemperatureLaw
+from thermostack.catalogue.ranges import Range
 from thermostack.errors import FileError, InputError, UnknownNameError, suggest
-from thermostack.materials.interface import InterfaceClass, InterfaceRow, Place
-from thermostack.materials.material import AluminiumAttack, Electrical, Material, Provenance, TemperatureLaw
-from thermostack.materials.ranges import Range
 from thermostack.tables import Column, Table
 
 __all__ = ["all_interfaces", "all_materials", "effects", "interface_class", "interfaces", "material", "materials"]

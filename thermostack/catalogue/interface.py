@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
+from thermostack.catalogue.material import AluminiumAttack, Electrical, Material, Provenance
+from thermostack.catalogue.ranges import Range, as_range, check_positive
 from thermostack.errors import InputError
-from thermostack.materials.material import AluminiumAttack, Electrical, Material, Provenance
-from thermostack.materials.ranges import Range, as_range, check_positive
 
 __all__ = ["PLACES", "InterfaceClass", "InterfaceRow", "Place"]
 
@@ -180,7 +180,7 @@ class InterfaceClass:
     aliases : tuple of str
         Further names.
     material : str, optional
-        Name of the material, as `thermostack.materials.material` knows it.
+        Name of the material, as `thermostack.catalogue.material` knows it.
     any_place : bool
         Whether its one row was chosen by name, and is used wherever the joint stands.
     notes : str
