@@ -60,6 +60,8 @@ class OperatingPoint:
         Coolant temperature. [K]
     steps : int
         Solves that were needed.
+    settled : ndarray of bool, shape (S,)
+        False where a sample ran away or did not settle; its rises are NaN.
     curvature : ndarray, shape (S, probes), or None
         What local conductivity adds to each probe (see `local`), per square of its step above the die's upper face,
         where that is contained in `rise`. [1/K]
@@ -77,6 +79,7 @@ class OperatingPoint:
     stretch: Float
     coolant: Float
     steps: int
+    settled: NDArray[np.bool_]
     curvature: Float | None = None
 
     def probe(self, *key: str) -> Float:
@@ -199,7 +202,7 @@ class OperatingPoint:
         return self._mean(row.low, row.low_contacts)
 
 
-def operate(model: Model, solver: Solver, values: Values | None = None) -> OperatingPoint:
+def operate(model: Model, solver: Solver, values: Values | None = None, *, partial: bool = False) -> OperatingPoint:
     """Return the operating point of a model.
 
     Parameters
@@ -209,6 +212,8 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         Any function of a graph and its arrays.
     values : Values, optional
         Samples of the inputs; the centres if not given.
+    partial : bool
+        Return what settled, with NaN rises in the other samples and `settled` to tell them apart, instead of raising.
 
     Raises
     ------
@@ -217,6 +222,7 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         many of the samples.
     """
     v = values or model.values()
+    lost = np.zeros(v.count, dtype=bool)
     coolant = np.broadcast_to(np.atleast_1d(v("coolant.temperature")), (v.count,))
     described, warm_board, to_board = model.powers(v), model.board_powers(v), model.board_conductances(v)
     of_die = np.array([[float(name == source) for source in model.sources] for name in model.dies])
@@ -232,7 +238,10 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         board_power = warm_board - heated @ of_die * to_board
         power = described + board_power
         if model.leaks:
-            power = power + _leaking(model, v, response, power, coolant, heated)
+            added, away = _leaking(model, v, response, power, coolant, heated)
+            power, lost = power + added, lost | (away >= 1)
+            if lost.any() and not partial:
+                raise SolveError(_runs_away(model, away))
         rise = np.einsum("spk,sk->sp", response.influence, power)
         warmed, stretch = active.warmed(coolant, rise)
         heated_before, heated = heated, warmed[:, active.means] - rise[:, active.means]
@@ -243,9 +252,11 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
         to_come = change * shrinks / (1.0 - shrinks)
         if model.leaks or model.board_contacts:  # these were told of the step before how warm the active faces are
             to_come = np.maximum(to_come, np.abs(heated - heated_before).max(axis=1))
-        left = np.max(to_come / np.maximum(np.abs(rise).max(axis=1), 1e-12))
+        left = np.where(lost, 0.0, to_come / np.maximum(np.abs(rise).max(axis=1), 1e-12))
         temperature, before = new, np.maximum(change, 1e-9)
-        if left < TOLERANCE:
+        if left.max() < TOLERANCE or (partial and step == MAX_STEPS):
+            settled = ~lost & (left < TOLERANCE)
+            warmed[~settled] = np.nan
             error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
             return OperatingPoint(
                 model,
@@ -260,10 +271,11 @@ def operate(model: Model, solver: Solver, values: Values | None = None) -> Opera
                 stretch,
                 coolant,
                 step,
+                settled,
             )
     raise SolveError(
         f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; a mean "
-        f"temperature is still to move by {left:.2g} of the hottest rise"
+        f"temperature is still to move by {left.max():.2g} of the hottest rise"
     )
 
 
@@ -314,38 +326,55 @@ class _ActiveFaces:
         return warmed, stretch
 
 
-def _leaking(model: Model, v: Values, response: Response, power: Float, coolant: Float, heated: Float) -> Float:
-    """Return what leakage adds to each source over what is described, shape (S, sources). [W]
+def _leaking(
+    model: Model, v: Values, response: Response, power: Float, coolant: Float, heated: Float
+) -> tuple[Float, Float]:
+    """Return what leakage adds to each source over what is described, and how many watts a watt begets.
 
     `heated` is by how much each die's mean is above what the linear response says.
+
+    Returns
+    -------
+    added : ndarray, shape (S, sources)
+        [W]; zero in a sample that runs away.
+    begets : ndarray, shape (S,)
+        Largest eigenvalue of the loop; 1 or more where a sample runs away (or does not settle).
     """
     means = [model.probes["mean", name] for name in model.dies]
     whole = [model.sources.index(name) for name in model.dies]
     gain = response.influence[:, means][:, :, whole]
     still = coolant[:, None] + heated + np.einsum("sdk,sk->sd", response.influence[:, means], power)
-    described, _ = model.leakage(v, None)
-    temperature = still - np.einsum("sde,se->sd", gain, np.broadcast_to(described, still.shape))
+    described = np.broadcast_to(model.leakage(v, None)[0], still.shape)
+    temperature, begets = still - np.einsum("sde,se->sd", gain, described), np.zeros(len(still))
     for _ in range(MAX_STEPS):
         with np.errstate(over="ignore"):  # a step past the last stable point may lead anywhere; that is caught below
             leakage, slope = model.leakage(v, temperature)
-        loop = gain * slope[:, None, :]
-        radius = np.max(np.abs(np.linalg.eigvals(np.minimum(loop, LARGEST_GAIN))), axis=1)
-        if np.any(radius >= 1):
-            count = f"in {int(np.sum(radius >= 1))} of {len(radius)} samples " if len(radius) > 1 else ""
-            raise SolveError(
-                f"{model.stack.name}: the die runs away {count}- each watt of leakage begets {np.max(radius):.2f} W "
-                "more; cool it better, or lower the power or the leakage"
-            )
-        residual = still + np.einsum("sde,se->sd", gain, leakage - described) - temperature
+        loop = np.minimum(gain * slope[:, None, :], LARGEST_GAIN)
+        begets = np.maximum(begets, np.max(np.abs(np.linalg.eigvals(loop)), axis=1))
+        stable = begets < 1
+        residual = (
+            still + np.einsum("sde,se->sd", gain, np.where(stable[:, None], leakage - described, 0.0)) - temperature
+        )
+        loop[~stable], residual[~stable] = 0.0, 0.0
         climb = np.linalg.solve(np.eye(len(means)) - loop, residual[:, :, None])[:, :, 0]
         temperature = temperature + climb
-        if np.max(np.abs(climb)) < 1e-7:
+        moving = np.max(np.abs(climb), axis=1) >= 1e-7
+        if not moving.any():
             break
-    else:
-        raise SolveError(f"{model.stack.name}: leakage and temperatures did not settle in {MAX_STEPS} steps")
+        if not stable.all():
+            temperature[~stable] = still[~stable]
+    begets[moving] = np.inf
     added = np.zeros_like(np.broadcast_to(power, (len(temperature), power.shape[1])))
-    added[:, whole] = model.leakage(v, temperature)[0] - described
-    return added
+    added[:, whole] = np.where((begets < 1)[:, None], model.leakage(v, temperature)[0] - described, 0.0)
+    return added, begets
+
+
+def _runs_away(model: Model, begets: Float) -> str:
+    count = f"in {int(np.sum(begets >= 1))} of {len(begets)} samples " if len(begets) > 1 else ""
+    return (
+        f"{model.stack.name}: the die runs away {count}- each watt of leakage warms it enough for another one or more; "
+        "cool it better, or lower the power or the leakage"
+    )
 
 
 def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:

@@ -39,7 +39,7 @@ def test_means_are_not_biased():
 
 @pytest.mark.parametrize(("number", "name"), list(enumerate(STORED)))
 def test_a_share_again(number, name):
-    """Twelve logs of each kind: at most three outside (five times in 10⁴ runs of this there would be more)."""
+    """Twelve logs of each kind: at most three outside (at 95 % more would be outside in 2 of 1,000 such shares)."""
     kind = study.kinds()[name]
     scores = [study.score(*kind, 100_000 * number + i) for i in range(12)]
     kept = [abs(s[0]) for s in scores if s is not None]

@@ -287,7 +287,7 @@ def test_leakage_settles_or_says_that_it_runs_away(power, share, e_fold, at):
 
 def test_runaway_says_in_how_many_samples():
     model = model_of(leaking(100.0, 30.0))
-    values = model.values({"coolant.conductance": np.array([20e3, 2e3, 1e3])})
+    values = model.values({"coolant.conductance": np.array([90e3, 2e3, 1e3])})
     with pytest.raises(ts.SolveError, match=r"runs away in 2 of 3 samples"):
         operate(model, one_dimensional, values)
 
@@ -370,3 +370,19 @@ def test_each_sample_to_its_limit():
     totals = to_limit(operate(model, one_dimensional, values), one_dimensional, 350.0)
     by_hand = [(350 - T_C) / (R_COLUMN - R_FILM + 1 / h / AREA) for h in (10e3, 20e3, 40e3)]
     assert totals == pytest.approx(by_hand, rel=1e-6)
+
+
+def test_samples_that_run_away_are_told_apart(make):
+    """Some samples of a batch run away: the others are what they are alone."""
+    stack = make(leakage=ts.Leakage("50 W", "60 degC", "28 K"))
+    model = model_of(stack)
+    coolant = np.array([290.0, 375.0, 300.0])
+    values = model.values({"coolant.temperature": coolant})
+    with pytest.raises(ts.SolveError, match="runs away in 1 of 3 samples"):
+        operate(model, one_dimensional, values)
+    point = operate(model, one_dimensional, values, partial=True)
+    assert point.settled.tolist() == [True, False, True]
+    assert np.isnan(point.rise[1]).all()
+    for i in (0, 2):
+        alone = operate(model, one_dimensional, model.values({"coolant.temperature": coolant[i : i + 1]}))
+        assert point.rise[i] == pytest.approx(alone.rise[0], rel=1e-5)

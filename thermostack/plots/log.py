@@ -56,8 +56,10 @@ def log(log: Log, reading: Reading, ax: Axes | None = None) -> Axes:
         )
         entries.append((line, name))
         if np.isfinite(degrees).any():
-            lows.append(float(np.nanmin(degrees)))
-            highs.append(float(np.nanmax(degrees)))
+            # single wild rows are flagged; they must not flatten the rest
+            low, high = np.nanquantile(degrees, [0.002, 0.998])
+            lows.append(float(low))
+            highs.append(float(high))
     first, last = reading.window or (float(log.time[0]), float(log.time[-1]))
     ax.axvspan(first / 60, last / 60, facecolor="#9a9a9a", alpha=0.25, edgecolor=OUTLINE, linewidth=0.8, zorder=0)
     entries.append((Patch(facecolor="#9a9a9a", alpha=0.25, edgecolor=OUTLINE), "window"))
@@ -69,7 +71,7 @@ def log(log: Log, reading: Reading, ax: Axes | None = None) -> Axes:
     for number, flag in enumerate(marked(reading.flags), 1):
         ax.axvspan(flag.start / 60, max(flag.end, flag.start + 0.002 * span) / 60, facecolor="none",
                    edgecolor=FILL["hottest"], hatch="\\\\\\\\", linewidth=0.0, alpha=0.8, zorder=1)  # fmt: skip
-        where = f"{flag.column} " if flag.column else ""
+        where = f"{flag.column} " if flag.column and not flag.kind.startswith(flag.column) else ""
         entries.append(
             (Patch(facecolor="none", edgecolor=FILL["hottest"], hatch="\\\\\\\\"), f"{number}: {where}{flag.kind}")
         )

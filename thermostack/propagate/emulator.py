@@ -236,17 +236,11 @@ def _design(asked: _Request) -> tuple[Arrays, NDArray[np.bool_]]:
     points = qmc.Sobol(len(acting) + len(model.slabs), seed=asked.seed).random(POOL)
     score = np.clip(STRETCH * special.ndtri(np.clip(points[:, : len(acting)], 1e-12, 1 - 1e-12)), -REACH, REACH)
     warmth = points[:, len(acting) :]
-    # the ends of every variable and of every temperature, so that they lie in the box
-    ends = np.concatenate([REACH * np.eye(len(acting)), -REACH * np.eye(len(acting))])
-    score = np.concatenate([score, ends, np.zeros((2, len(acting)))])
-    warmth = np.concatenate(
-        [
-            warmth,
-            np.full((len(ends), len(model.slabs)), 0.5),
-            np.zeros((1, len(model.slabs))),
-            np.ones((1, len(model.slabs))),
-        ]
-    )
+    # the ends of every variable, cold and hot, so that they lie in the box; nothing is solved there
+    ends = REACH * np.concatenate([np.eye(len(acting)), -np.eye(len(acting)), np.zeros((1, len(acting)))])
+    score = np.concatenate([score, ends, ends])
+    cold = np.zeros((len(ends), len(model.slabs)))
+    warmth = np.concatenate([warmth, cold, 1.0 - cold])
     values = model.values({v.path: v.distribution.ppf(special.ndtr(score[:, j])) for j, v in enumerate(acting)})
     arrays = model.at_temperature(model.arrays(values), low + (high - low) * warmth)
     return arrays, np.all(np.abs(score) <= INSIDE, axis=1)
