@@ -25,6 +25,14 @@ if TYPE_CHECKING:
     from .errors import ThermostackWarning as ThermostackWarning
     from .errors import UnitError as UnitError
     from .errors import UnknownNameError as UnknownNameError
+    from .measured.flags import SteadyError as SteadyError
+    from .measured.join import join_logs as join_logs
+    from .measured.log import Log as Log
+    from .measured.read import read_log as read_log
+    from .measured.reading import Reading as Reading
+    from .measured.remounts import Remounts as Remounts
+    from .measured.remounts import pool_mounts as pool_mounts
+    from .measured.swapped import warn_if_swapped as warn_if_swapped
     from .methods import SideBySide as SideBySide
     from .methods import side_by_side as side_by_side
     from .prediction import Prediction as Prediction
@@ -56,6 +64,13 @@ _HOME = {
         "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError",
         "UnknownNameError",
     ),
+    ".measured.flags": ("SteadyError",),
+    ".measured.join": ("join_logs",),
+    ".measured.log": ("Log",),
+    ".measured.read": ("read_log",),
+    ".measured.reading": ("Reading",),
+    ".measured.remounts": ("Remounts", "pool_mounts"),
+    ".measured.swapped": ("warn_if_swapped",),
     ".methods": ("SideBySide", "side_by_side"),
     ".catalogue": ("InterfaceClass", "Material", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),

@@ -8,7 +8,7 @@ from scipy.stats import binom
 
 from thermostack.errors import InputError, UnknownNameError
 from thermostack.measured.reading import Reading
-from thermostack.measured.remounts import BAD, SHIFT, WIDTH, pool, posterior
+from thermostack.measured.remounts import BAD, SHIFT, WIDTH, pool_mounts, posterior
 
 
 def mount(name, degrees, level=""):
@@ -19,13 +19,13 @@ def mount(name, degrees, level=""):
 
 
 def test_one_mount_has_the_scatter_of_its_class():
-    pooled = pool([mount("1", 66)], scatter="0.0035 K/W")
+    pooled = pool_mounts([mount("1", 66)], scatter="0.0035 K/W")
     assert pooled.scatter_from == "class"
     assert "comes from the class" in str(pooled)
     # lognormal about the class's with one standard deviation of a factor of 2: mean exp(ln²2/2)
     assert pooled.scatter == pytest.approx(0.0035 * np.exp(np.log(2) ** 2 / 2), rel=0.01)
-    assert "assumed" in str(pool([mount("1", 66)]))
-    assert pool([mount("1", 66)]).class_scatter == pytest.approx(0.7 / 200)
+    assert "assumed" in str(pool_mounts([mount("1", 66)]))
+    assert pool_mounts([mount("1", 66)]).class_scatter == pytest.approx(0.7 / 200)
 
 
 def test_one_mount_is_the_mixture_seen_from_its_value():
@@ -49,8 +49,8 @@ def test_alike_mounts_are_their_mean():
 
 def test_one_bad_mount_does_no_harm():
     good = [66.0, 66.4, 65.8, 66.1]
-    clean = pool([mount(str(i), t) for i, t in enumerate(good)], scatter="0.002 K/W")
-    pooled = pool([mount(str(i), t) for i, t in enumerate([*good, 74.0])], scatter="0.002 K/W")
+    clean = pool_mounts([mount(str(i), t) for i, t in enumerate(good)], scatter="0.002 K/W")
+    pooled = pool_mounts([mount(str(i), t) for i, t in enumerate([*good, 74.0])], scatter="0.002 K/W")
     assert pooled.bad[-1] > 0.99
     assert pooled.bad[:-1].max() < 0.1
     assert abs(pooled.resistance - clean.resistance) < 0.5 * clean.uncertainty
@@ -73,7 +73,7 @@ def test_coverage_with_one_bad_mount_in_eight(number):
 
 def test_levels_of_one_mount_are_averaged_and_idle_left_out():
     readings = [mount("1", 66), mount("1", 66.4, "second"), mount("1", 30, "idle"), mount("2", 65.9)]
-    pooled = pool(readings, scatter="0.002 K/W")
+    pooled = pool_mounts(readings, scatter="0.002 K/W")
     assert pooled.mounts == ("1", "2")
     assert pooled.resistances[0] == pytest.approx(40.2 / 200)
     assert set(pooled.to_dict()) >= {"resistance", "scatter", "bad"}
@@ -82,8 +82,8 @@ def test_levels_of_one_mount_are_averaged_and_idle_left_out():
 
 def test_bad_input():
     with pytest.raises(InputError, match="no reading under load"):
-        pool([mount("1", 30, "idle")])
+        pool_mounts([mount("1", 30, "idle")])
     with pytest.raises(UnknownNameError, match="did you mean 'die'"):
-        pool([mount("1", 66)], sensors=["dei"])
+        pool_mounts([mount("1", 66)], sensors=["dei"])
     with pytest.raises(InputError, match="no scatter"):
-        pool([mount("1", 66)], scatter="0 K/W")
+        pool_mounts([mount("1", 66)], scatter="0 K/W")

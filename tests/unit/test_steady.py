@@ -317,7 +317,7 @@ def test_the_plot_shows_window_and_flags(columns):
     mpl.use("Agg")
     from matplotlib import pyplot
 
-    from thermostack.plots.log import log as draw
+    from thermostack.plots import time_series as draw
 
     die = columns["die"] + 273.15
     die[700:950] = die[700]

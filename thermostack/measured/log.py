@@ -5,10 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from .reading import Reading
 
 __all__ = ["Log", "Role"]
 
@@ -47,3 +52,21 @@ class Log:
     def of_role(self, role: Role) -> tuple[str, ...]:
         """Return the names of a role, in their order."""
         return tuple(name for name, own in self.roles.items() if own == role)
+
+    def steady(self, **choices: Any) -> Reading:
+        """Return the steady reading at the highest power; choices and errors are those of `measured.steady.steady`."""
+        from .steady import steady
+
+        return steady(self, **choices)
+
+    def levels(self, **choices: Any) -> tuple[Reading, ...]:
+        """Return a reading of every power level that is steady; see `measured.steady.steady_levels`."""
+        from .steady import steady_levels
+
+        return steady_levels(self, **choices)
+
+    def plot(self, reading: Reading, ax: Axes | None = None) -> Axes:
+        """Draw the log over time, with the window of a reading, its means and what was noticed."""
+        from ..plots import time_series
+
+        return time_series(self, reading, ax)

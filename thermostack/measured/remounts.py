@@ -27,7 +27,7 @@ from ..tables import Column, Table
 from ..units import ValueLike, parse
 from .reading import Reading
 
-__all__ = ["ASSUMED_SCATTER", "Remounts", "pool", "posterior"]
+__all__ = ["ASSUMED_SCATTER", "Remounts", "pool_mounts", "posterior"]
 
 BAD, SHIFT, WIDTH = 1 / 8, 4.0, 4.0
 """Share of bad mounts (*common practice, no source*), and their mean shift and its width in scatters of good ones
@@ -103,7 +103,7 @@ class Remounts:
         return {k: v.tolist() if isinstance(v, np.ndarray) else v for k, v in vars(self).items()}
 
 
-def pool(
+def pool_mounts(
     readings: Sequence[Reading], *, scatter: ValueLike | None = None, sensors: Iterable[str] | None = None
 ) -> Remounts:
     """Return the mean of the mounts of one state, with their scatter.

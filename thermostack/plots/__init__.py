@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from .maps import flux_map as flux_map
     from .maps import section_map as section_map
     from .maps import temperature_map as temperature_map
+    from .recorded import time_series as time_series
     from .section import cross_section as cross_section
     from .variants import comparison as comparison
 
@@ -28,6 +29,7 @@ _HOME = {
     "section_map": ".maps",
     "sweep": ".curves",
     "temperature_map": ".maps",
+    "time_series": ".recorded",
 }
 __all__ = [*_HOME]
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from ..measured.log import Log
     from ..measured.reading import Reading
 
-__all__ = ["log"]
+__all__ = ["time_series"]
 
 MOST = 1500
 """Stretches that a line is drawn in; of each the lowest and the highest value are kept, so that no spike is lost."""
@@ -27,7 +27,7 @@ MARKED = 6
 """Flags that are marked in the picture; the reading's notes tell them all."""
 
 
-def log(log: Log, reading: Reading, ax: Axes | None = None) -> Axes:
+def time_series(log: Log, reading: Reading, ax: Axes | None = None) -> Axes:
     """Draw the temperatures of a log over time, with the window of a reading, its means and its flags.
 
     Parameters
