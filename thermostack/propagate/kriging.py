@@ -23,13 +23,15 @@ __all__ = ["Kriging", "fit_kriging"]
 
 Float = NDArray[np.float64]
 
-KEPT = 1e-6
+KEPT = 1e-8
 """Principal outputs whose singular value is a smaller share of the first are left out."""
 WEIGHT_BOUNDS = (1.0 / 300.0, 1.0 / 0.5)
 """Of w, in standard deviations of the design to the power −1."""
 NUGGET_BOUNDS = (1e-10, 1e-2)
 """Below, rounding errors of the covariance matrix take over."""
-STEPS = 60
+FIRST_WEIGHT, FIRST_NUGGET = 0.1, 1e-7
+STEPS = 45
+"""Of the search for the most likely covariance; a third of them where it sets out from an earlier one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,26 +42,20 @@ class Kriging:
     ----------
     points : ndarray, shape (N, d)
         The design.
-    weights : ndarray, shape (d,)
-        w, inverse length scales.
-    nugget : float
-        g, what the outputs are rough by, as a share of their variance.
-    coefficients : ndarray, shape (N + m, k)
-        Of the covariances with the N points and of the m trend columns, for k principal outputs.
-    inverse : ndarray, shape (N + m, N + m)
-        Of the kriging matrix [[K, P], [Pᵀ, 0]].
-    basis, middle, scale : ndarray, shapes (k, outputs), (outputs,), (outputs,)
-        Outputs are middle + scale × (principal outputs @ basis).
+    covariance : _Covariance
+        Its weights, nugget and factors at the design.
+    alpha, beta : ndarray, shapes (N, k), (m, k)
+        Coefficients of the covariances with the N points, and of the m trend columns, for k principal outputs.
+    basis, middle : ndarray, shapes (k, outputs), (outputs,)
+        Outputs are middle + principal outputs @ basis.
     """
 
     points: Float
-    weights: Float
-    nugget: float
-    coefficients: Float
-    inverse: Float
+    covariance: _Covariance
+    alpha: Float
+    beta: Float
     basis: Float
     middle: Float
-    scale: Float
 
     def predict(self, x: Float, trend: Float) -> tuple[Float, Float]:
         """Return the outputs, shape (S, outputs), and the kriging standard deviation for unit variance, shape (S,).
@@ -69,25 +65,63 @@ class Kriging:
         x : ndarray, shape (S, d)
         trend : ndarray, shape (S, m)
         """
-        row = np.concatenate([_covariance(x * self.weights, self.points * self.weights), trend], axis=1)
-        outputs = self.middle + self.scale * (row @ self.coefficients @ self.basis)
-        # (GP variance + that of the trend) = k(x, x) − rowᵀ A⁻¹ row, A the kriging matrix
-        variance = 1.0 + self.nugget - np.einsum("si,si->s", row @ self.inverse, row)
-        return outputs, np.sqrt(np.maximum(variance, self.nugget))
+        weights = self.covariance.weights
+        row = _correlation(x * weights, self.points * weights)
+        principal = row @ self.alpha + trend @ self.beta
+        return self.middle + principal @ self.basis, np.sqrt(self.covariance.variance(row, trend))
 
     @cached_property
     def left_out(self) -> tuple[Float, Float]:
         """Errors at each point when it is left out, (N, outputs), and standard deviation for unit variance there, (N,).
 
-        e_i = [A⁻¹y]_i / [A⁻¹]_ii and s_i² = 1/[A⁻¹]_ii (Dubrule 1983), with the covariance as it is.
+        e_i = [Qy]_i / Q_ii and s_i² = 1/Q_ii (Dubrule 1983), with the covariance as it is.
         """
-        n = len(self.points)
-        diagonal = np.maximum(np.diagonal(self.inverse)[:n], 1e-300)
-        errors = (self.coefficients[:n] / diagonal[:, None]) @ self.basis * self.scale
-        return errors, 1.0 / np.sqrt(diagonal)
+        diagonal = np.einsum("ij,ij->j", self.covariance.root_q, self.covariance.root_q)
+        return (self.alpha / diagonal[:, None]) @ self.basis, 1.0 / np.sqrt(diagonal)
 
 
-def _covariance(a: Float, b: Float) -> Float:
+@dataclass(frozen=True, eq=False)
+class _Covariance:
+    """Covariance matrix K = L Lᵀ of a design with its trend P, factored: L⁻¹, and L⁻¹P = q r.
+
+    The factors are used rather than inverses of K, which lose all digits of a small variance.
+    """
+
+    weights: Float
+    nugget: float
+    root: Float
+    """L⁻¹, shape (N, N)."""
+    root_q: Float
+    """(1 − q qᵀ) L⁻¹, whose square is Q = K⁻¹ − K⁻¹P (PᵀK⁻¹P)⁻¹ PᵀK⁻¹."""
+    q: Float
+    trend_root: Float
+    """r⁻¹, shape (m, m)."""
+    logarithms: float
+    """½ ln|K| + ½ ln|PᵀK⁻¹P|."""
+
+    @classmethod
+    def of(cls, correlation: Float, weights: Float, nugget: float, trend: Float) -> _Covariance:
+        n = len(trend)
+        factor = linalg.cholesky(correlation + nugget * np.eye(n), lower=True, check_finite=False)
+        root, _ = linalg.lapack.dtrtri(factor, lower=1)
+        q, r = np.linalg.qr(root @ trend)
+        logarithms = float(np.sum(np.log(np.diagonal(factor))) + np.sum(np.log(np.abs(np.diagonal(r)))))
+        root_q = root - q @ (q.T @ root)
+        return cls(weights, nugget, _plain(root), _plain(root_q), _plain(q), _plain(linalg.inv(r)), logarithms)
+
+    def coefficients(self, y: Float) -> tuple[Float, Float]:
+        """Return Q y, and the generalised least squares of the trend."""
+        return self.root_q.T @ (self.root_q @ y), self.trend_root @ (self.q.T @ (self.root @ y))
+
+    def variance(self, row: Float, trend: Float) -> Float:
+        """Kriging variance for unit variance: k(x, x) − |z|² + |r⁻ᵀp − qᵀz|², z = L⁻¹k, shape (S,)."""
+        z = row @ self.root.T
+        missed = trend @ self.trend_root - z @ self.q
+        variance = 1.0 + self.nugget - np.einsum("si,si->s", z, z) + np.einsum("si,si->s", missed, missed)
+        return np.asarray(np.maximum(variance, self.nugget))
+
+
+def _correlation(a: Float, b: Float) -> Float:
     """exp(−½ |a − b|²) between the rows of a and b."""
     half = a @ b.T
     half -= 0.5 * np.einsum("ij,ij->i", a, a)[:, None]
@@ -115,49 +149,45 @@ def fit_kriging(x: Float, trend: Float, y: Float, scale: Float, start: Kriging |
     left, singular, basis = np.linalg.svd((y - middle) / scale, full_matrices=False)
     kept = max(int(np.sum(singular > KEPT * singular[0])), 1)
     principal = left[:, :kept] * singular[:kept]
-    weights, nugget = _most_likely(x, trend, principal, start)
-    n, m = trend.shape
-    matrix = np.zeros((n + m, n + m))
-    matrix[:n, :n] = _covariance(x * weights, x * weights) + nugget * np.eye(n)
-    matrix[:n, n:] = trend
-    matrix[n:, :n] = trend.T
-    inverse = linalg.inv(matrix)
-    coefficients = linalg.solve(matrix, np.concatenate([principal, np.zeros((m, kept))]), assume_a="sym")
-    return Kriging(x, weights, nugget, coefficients, inverse, basis[:kept], middle, scale)
+    covariance = _most_likely(x, trend, principal, None if start is None else start.covariance)
+    alpha, beta = covariance.coefficients(principal)
+    return Kriging(_plain(x), covariance, _plain(alpha), _plain(beta), _plain(basis[:kept] * scale), middle)
 
 
-def _most_likely(x: Float, trend: Float, y: Float, start: Kriging | None) -> tuple[Float, float]:
-    """Return weights and nugget of the largest restricted likelihood, the variance being profiled out.
+def _plain(x: Float) -> Float:
+    """Return an array in the one order that a pickle keeps, so that a copy elsewhere gives the same digits."""
+    return np.ascontiguousarray(x)
 
-    −ln L = ½ (N − m) ln tr(yᵀQy) + ½ ln|K| + ½ ln|PᵀK⁻¹P|, Q = K⁻¹ − K⁻¹P(PᵀK⁻¹P)⁻¹PᵀK⁻¹, and for each parameter
+
+def _most_likely(x: Float, trend: Float, y: Float, start: _Covariance | None) -> _Covariance:
+    """Return the covariance of the largest restricted likelihood, the variance being profiled out.
+
+    −ln L = ½ (N − m) ln tr(yᵀQy) + ½ ln|K| + ½ ln|PᵀK⁻¹P|, and for each parameter
     ∂(−ln L) = ½ tr((Q − (N − m)/tr(yᵀQy) · Qy yᵀQ) ∂K) (Rasmussen and Williams 2006, 2.7 and 5.4, for a flat prior of
     the trend).
     """
     (n, d), m = x.shape, trend.shape[1]
     y = y / max(math.sqrt(float(np.sum(y**2))), 1e-300)
-    squares = (x.T[:, :, None] - x.T[:, None, :]) ** 2
+    squares = ((x.T[:, :, None] - x.T[:, None, :]) ** 2).reshape(d, n * n)
+
+    def at(theta: Float) -> tuple[Float, _Covariance]:
+        smooth = np.exp(-0.5 * (np.exp(2.0 * theta[:d]) @ squares)).reshape(n, n)
+        return smooth, _Covariance.of(smooth, np.exp(theta[:d]), math.exp(theta[d]), trend)
 
     def objective(theta: Float) -> tuple[float, Float]:
-        w2, g = np.exp(2.0 * theta[:d]), math.exp(theta[d])
-        smooth = np.exp(-0.5 * np.tensordot(w2, squares, 1))
-        factor = linalg.cholesky(smooth + g * np.eye(n), lower=True)
-        half_trend = linalg.solve_triangular(factor, trend, lower=True)
-        q, r = np.linalg.qr(half_trend)
-        root = linalg.solve_triangular(factor, np.eye(n), lower=True)
-        root = root - q @ (q.T @ root)
-        Q = root.T @ root
-        Qy = Q @ y
-        left = max(float(np.sum(y * Qy)), 1e-300)
-        value = 0.5 * (n - m) * math.log(left) + float(
-            np.sum(np.log(np.diagonal(factor))) + np.sum(np.log(np.abs(np.diagonal(r))))
-        )
-        G = 0.5 * (Q - (n - m) / left * (Qy @ Qy.T))
-        by_weight = -np.tensordot(squares, G * smooth, 2) * w2
-        return value, np.append(by_weight, g * np.trace(G))
+        smooth, covariance = at(theta)
+        half = covariance.root_q @ y
+        Qy = covariance.root_q.T @ half
+        left = max(float(np.sum(half**2)), 1e-300)
+        G = 0.5 * (covariance.root_q.T @ covariance.root_q - (n - m) / left * (Qy @ Qy.T))
+        by_weight = -(squares @ (G * smooth).ravel()) * np.exp(2.0 * theta[:d])
+        value = 0.5 * (n - m) * math.log(left) + covariance.logarithms
+        return value, np.append(by_weight, covariance.nugget * np.trace(G))
 
-    first = np.append(np.full(d, math.log(0.1)), math.log(1e-7))
+    first = np.append(np.full(d, math.log(FIRST_WEIGHT)), math.log(FIRST_NUGGET))
     if start is not None:
         first = np.append(np.log(start.weights), math.log(start.nugget))
     bounds = [tuple(np.log(WEIGHT_BOUNDS))] * d + [tuple(np.log(NUGGET_BOUNDS))]
-    found = minimize(objective, first, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": STEPS})
-    return np.exp(found.x[:d]), float(np.exp(found.x[d]))
+    steps = STEPS if start is None else STEPS // 3
+    found = minimize(objective, first, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": steps})
+    return at(found.x)[1]
