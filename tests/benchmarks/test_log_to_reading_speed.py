@@ -1,0 +1,43 @@
+"""From a file of a million rows to a reading, against what pandas takes to read the file, in the same run."""
+
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import thermostack as ts
+
+ROWS = 1_000_000
+COLUMNS = {"time": "time", "sensors": {"core *": "core *"}, "coolant": "coolant", "power": "power"}
+
+
+@pytest.fixture(scope="module")
+def path(tmp_path_factory):
+    rng = np.random.default_rng(1)
+    data = {
+        "time [s]": np.round(0.01 * np.arange(ROWS), 2),
+        "coolant [degC]": np.round(30 + 0.05 * rng.standard_normal(ROWS), 2),
+        "power [W]": np.round(230 + rng.standard_normal(ROWS), 2),
+    }
+    data |= {f"core {i} [degC]": np.round(75 + i + 0.5 * rng.standard_normal(ROWS)) for i in range(6)}
+    file = tmp_path_factory.mktemp("logs") / "long.csv"
+    pd.DataFrame(data).to_csv(file, index=False)
+    return file
+
+
+def seconds(act):
+    start = time.process_time()
+    act()
+    return time.process_time() - start
+
+
+def test_a_reading_of_a_million_rows(benchmark, path):
+    benchmark.pedantic(lambda: ts.read_log(path, COLUMNS).steady(), rounds=1, warmup_rounds=1)
+    pairs = [
+        (seconds(lambda: pd.read_csv(path)), seconds(lambda: ts.read_log(path, COLUMNS).steady())) for _ in range(5)
+    ]
+    bare, whole = (min(times) for times in zip(*pairs, strict=True))
+    benchmark.extra_info["ratio"] = whole / bare
+    print(f"\n{whole:.3f} s for a reading, {bare:.3f} s for pandas to read the file: {whole / bare:.2f} times")
+    assert whole < 1.5 * bare
