@@ -383,7 +383,8 @@ def to_si(number: Any, dimension: str, unit: str) -> Any:
     """
     parse((1.0, unit), dimension)
     factor, offset, _ = _scale(unit, not DIMENSIONS[dimension].absolute)
-    return number if factor == 1.0 and offset == 0.0 else number * factor + offset
+    scaled = number if factor == 1.0 else number * factor
+    return scaled if offset == 0.0 else scaled + offset
 
 
 def quantity(number: Any, dimension: str) -> pint.Quantity:

@@ -12,7 +12,8 @@ at two gradings; half or quarter of the stack where it is symmetric; the loosest
 faces alone, where layered answers all probes, estimates its error and knows nothing of the mesh or the limit. Both run
 on one thread and are counted in CPU time. *Richardson* takes a mesh and the one with every cell halved, and
 extrapolates with order 4 or 3.5, whichever is better on that stack. Where a run takes more than 8 GB or ten minutes,
-its time is extrapolated from smaller meshes of the same family (time ∝ unknowns^b, fitted) and marked so.
+its time is extrapolated from smaller meshes of the same family (time ∝ unknowns^b, fitted) and marked so; where all
+sources would take more than two minutes, some are solved and the others counted alike.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ MEMORY = 8e9
 PER_UNKNOWN = 8e3
 """Least memory of a run, measured at 70 000 unknowns and more. [byte an unknown]"""
 SECONDS = 600.0
+PATIENCE = 120.0
+"""Where all sources would take longer, some are solved and the others counted alike. [s]"""
 SEARCH = 20.0
 """Seconds of CPU time for one search, and again for taking cells back; what is not reached then grows evenly."""
 CLOSE = 0.05
@@ -237,7 +240,7 @@ def richardson(problem: Problem, path: list[tuple[Plan, float, int]], target: fl
 def _child(queue: Any, name: str, plan: Plan, discrete: np.ndarray | None, within: float, degree: int) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (int(MEMORY), int(MEMORY)))
     try:
-        queue.put(run(Problem(name), plan, discrete, within, degree, SECONDS))
+        queue.put(run(Problem(name), plan, discrete, within, degree, PATIENCE))
     except MemoryError:
         queue.put({"failed": "memory"})
 
@@ -260,7 +263,7 @@ def measured(name: str, plan: Plan, within: float, degree: int = 2) -> dict[str,
             break
         time.sleep(0.05)
     if process.is_alive() and "failed" in result:
-        process.terminate()
+        process.kill()
     process.join()
     return result
 
@@ -272,13 +275,22 @@ def fitted(runs: list[dict[str, Any]], unknowns: float) -> tuple[float, float]:
     return float(np.exp(t[-1] + b * (np.log(unknowns) - n[-1]))), b
 
 
-def cost(name: str, plan: Plan, unknowns: int, smaller: list[tuple[Plan, float, int]], target: float) -> dict[str, Any]:
-    """Return the run of a plan, or its extrapolation from the largest smaller meshes that can be run."""
+def unknowns_at(path: list[tuple[Plan, float, int]], target: float) -> int:
+    """Return the unknowns for just the target, between the last two meshes of a path by a power of the unknowns."""
+    (_, e1, n1), (_, e2, n2) = path[-2:]
+    if not e2 < target < e1 or not n2 > n1:
+        return n2
+    return int(np.exp(np.interp(np.log(target), np.log([e2, e1]), np.log([n2, n1]))))
+
+
+def cost(name: str, path: list[tuple[Plan, float, int]], target: float) -> dict[str, Any]:
+    """Return the run of the last plan of a path, or its extrapolation from the largest meshes that can be run."""
+    plan, unknowns = path[-1][0], unknowns_at(path, target)
     result = {"failed": "memory"} if PER_UNKNOWN * unknowns > MEMORY else measured(name, plan, CLOSE * target)
     if "failed" not in result:
         return result
     runs: list[dict[str, Any]] = []
-    for other, error, n in reversed(smaller):
+    for other, error, n in reversed(path[:-1]):
         if n < 0.7 * unknowns and PER_UNKNOWN * n < 0.6 * MEMORY:
             again = measured(name, other, CLOSE * error)
             runs = runs if "failed" in again else [again, *runs]
@@ -346,8 +358,8 @@ def study(name: str, say: Any) -> dict[str, Any]:
         raise SystemExit(f"{name}: no mesh within {target:.1e}")
     runs = {}
     for unknowns, power in ends:
-        if power == ends[0][1] or unknowns <= min(1.6 * ends[0][0], 200_000):
-            runs[power] = cost(name, paths[power][-1][0], unknowns, paths[power][:-1], target)
+        if unknowns <= 1.6 * ends[0][0]:
+            runs[power] = cost(name, paths[power], target)
             say(f"    {_line(runs[power])}")
     power = min(runs, key=lambda p: runs[p]["seconds"])
     best = runs[power]

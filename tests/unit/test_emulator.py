@@ -162,11 +162,16 @@ def test_refused_outside_its_box():
     ):
         emulator(model.graph, thick)
     swept = replace(centre, thickness=centre.thickness * [[1.0, 1.0, 1.01]])
-    with pytest.raises(SolveError, match="thickness 2 differs by 3e-05 from the only value"):
+    with pytest.raises(SolveError, match=r"cold plate\.thickness differs by 0\.03 mm from the only value"):
         emulator(model.graph, swept)
     moved = replace(centre, source_rect=centre.source_rect + 1e-4)
-    with pytest.raises(SolveError, match=r"only value"):
+    with pytest.raises(
+        SolveError, match=r"(lower|upper) edge of (die|core [01]) differs by 0\.1 mm from the only value"
+    ):
         emulator(model.graph, moved)
+    aside = replace(centre, source_rect=centre.source_rect + np.array([1e-5, 0, 1e-5, 0]))
+    with pytest.raises(SolveError, match="do not follow one another"):
+        emulator(model.graph, aside)
     hot = replace(centre, k_through=0.7 * centre.k_through, k_in_plane=0.7 * centre.k_in_plane)
     with pytest.raises(SolveError, match=r"conductivity is asked at .* `hottest`"):
         emulator(model.graph, hot)
@@ -249,6 +254,23 @@ def test_kriging_leaves_one_out_as_if_it_were_not_there():
         solution = np.linalg.solve(A, np.concatenate([y[rest], np.zeros((4, 2))]))
         np.testing.assert_allclose(errors[i], y[i] - row @ solution, rtol=1e-5, atol=1e-12)
         np.testing.assert_allclose(deviation[i] ** 2, 1 + g - row @ np.linalg.solve(A, row), rtol=1e-5)
+
+
+def test_kriging_by_the_plain_equations():
+    """Prediction and variance by the whole matrix [[K, P], [Pᵀ, 0]]."""
+    x, trend, y = kriged(25, noise=1e-3)
+    fit = fit_kriging(x, trend, y, np.ones(2))
+    w, g = fit.covariance.weights, fit.covariance.nugget
+    K = np.exp(-0.5 * (((x[:, None] - x[None]) * w) ** 2).sum(axis=2)) + g * np.eye(25)
+    A = np.block([[K, trend], [trend.T, np.zeros((4, 4))]])
+    at = np.random.default_rng(1).uniform(-2, 2, (6, 3))
+    base = np.concatenate([np.ones((6, 1)), at], axis=1)
+    row = np.concatenate([np.exp(-0.5 * (((at[:, None] - x[None]) * w) ** 2).sum(axis=2)), base], axis=1)
+    found, deviation = fit.predict(at, base)
+    solution = np.linalg.solve(A, np.concatenate([y, np.zeros((4, 2))]))
+    np.testing.assert_allclose(found, row @ solution, rtol=1e-6, atol=1e-9)
+    variance = 1 + g - np.einsum("ij,ij->i", row, np.linalg.solve(A, row.T).T)
+    np.testing.assert_allclose(deviation**2, variance, rtol=1e-5)
 
 
 def test_kriging_predicts_and_is_least_sure_far_away():

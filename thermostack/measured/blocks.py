@@ -105,5 +105,5 @@ class Blocks:
 
 def usual_interval(time: NDArray[np.float64]) -> float:
     """Return the median distance of rows; of 20,000 of them where there are more. [s]"""
-    steps = np.diff(time)
-    return float(np.median(steps[:: max(1, len(steps) // 20_000)]))
+    rows = np.arange(0, len(time) - 1, max(1, (len(time) - 1) // 20_000))
+    return float(np.median(time[rows + 1] - time[rows]))

@@ -72,7 +72,7 @@ def sampling(seconds: NDArray[np.float64]) -> list[str]:
     """Return a note on gaps that are longer than five usual intervals."""
     steps = np.diff(seconds)
     if not len(steps) or steps.max() <= 5.0 * steps.min():
-        return []
+        return []  # even, as nearly all logs are
     usual = float(np.median(steps))
     gaps = np.flatnonzero(steps > 5.0 * usual)
     if not len(gaps):

@@ -199,7 +199,7 @@ def _in_si(
         return value, bad
     unit = unit_of(column.dimension, _told(part, index, beside, where), column.unit, column.header, where)
     value = to_si(value, column.dimension, unit)
-    if column.dimension == "temperature" and np.any(value < 0.0):
+    if column.dimension == "temperature" and np.fmin.reduce(value, initial=np.inf) < 0.0:
         row = int(np.flatnonzero(value < 0.0)[0])
         raise FileError(f"{cells[row]} is below absolute zero",
                         where=f"{where}, line {part.lines[row]}, column {column.header!r}",

@@ -19,12 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 from scipy.stats import qmc
-from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from ..errors import InputError, SolveError, ThermostackWarning
 from ..model import Model
 from ..operating import operate
 from ..solvers.graph import Arrays, Graph, Response, Solver
+from ..solvers.layered.solve import one_blas_thread
 from ..stack.stack import Stack
 from .features import Features, features_of, take
 from .kriging import Kriging, fit_kriging
@@ -106,9 +106,10 @@ class Emulator:
         shape = (len(graph.probes), len(graph.sources))
         outputs = np.empty((len(x), self.kriging.middle.size))
         spread = np.empty(len(x))
-        for start in range(0, len(x), CHUNK):
-            rows = slice(start, start + CHUNK)
-            outputs[rows], spread[rows] = self.kriging.predict(x[rows], trend[rows])
+        with one_blas_thread():  # so that the digits do not depend on how many there are
+            for start in range(0, len(x), CHUNK):
+                rows = slice(start, start + CHUNK)
+                outputs[rows], spread[rows] = self.kriging.predict(x[rows], trend[rows])
         cut = math.prod(shape)
         influence, flow = outputs[:, :cut], outputs[:, cut:]
         return Response(
@@ -213,7 +214,7 @@ def _build(asked: _Request) -> Emulator:
     while True:
         responses.append(solver(model.graph, take(arrays, slice(done, count))))
         done = count
-        with threadpool_limits(limits=1):  # more only wait for each other on matrices as small as these
+        with one_blas_thread():
             kriging, emulator = _fit(asked, features, x[:done], trend[:done], responses, inside[:done], kriging)
         if emulator.held_out <= asked.target or done == asked.size:
             break

@@ -73,7 +73,7 @@ class Features:
     Attributes
     ----------
     graph : Graph
-    constant : mapping of str to (indices, values, tolerance)
+    constant : mapping of str to (indices, values, tolerance, names)
         Columns that do not vary, by field.
     varying : mapping of str to indices
         Columns that vary, by field; all of them side by side are the columns below.
@@ -95,7 +95,7 @@ class Features:
     """
 
     graph: Graph
-    constant: dict[str, tuple[NDArray[np.intp], Float, float]]
+    constant: dict[str, tuple[NDArray[np.intp], Float, float, tuple[str, ...]]]
     varying: dict[str, NDArray[np.intp]]
     kept: NDArray[np.intp]
     middle: Float
@@ -118,13 +118,13 @@ class Features:
             Something differs that did not vary when the features were chosen, or lies outside the box; the message
             says what and by how much.
         """
-        for field, (index, values, tolerance) in self.constant.items():
-            off = np.abs(_flat(arrays, field)[:, index] - values)
+        for field, (index, values, tolerance, names) in self.constant.items():
+            off = np.max(np.abs(_flat(arrays, field)[:, index] - values), axis=0)
             if off.size and off.max() > tolerance:
-                column = int(index[int(np.argmax(off.max(axis=0)))])
+                by = show(float(off.max()), _COORDINATES[field][2])
                 raise SolveError(
-                    f"emulator: {field} {column} differs by {off.max():.3g} from the only value it was built for; "
-                    "build one with this input among the variables"
+                    f"emulator: {names[int(np.argmax(off))]} differs by {by} from the only value it was built for; build "
+                    "one with this input among the variables"
                 )
         columns = (_columns(arrays, self.varying) - self.middle) / self.spread
         x = columns[:, self.kept]
@@ -196,7 +196,8 @@ def features_of(model: Model, arrays: Arrays) -> Features:
         x = _flat(arrays, field)
         tolerance = CONSTANT * float(np.max(np.abs(x), initial=0.0))
         moves = np.ptp(x, axis=0) > tolerance
-        constant[field] = (np.flatnonzero(~moves), x[0, ~moves], 2.0 * tolerance)
+        still = np.flatnonzero(~moves)
+        constant[field] = (still, x[0, still], 2.0 * tolerance, tuple(_name(model, field, int(j)) for j in still))
         varying[field] = np.flatnonzero(moves)
     columns = _columns(arrays, varying)
     middle, spread = columns.mean(axis=0), columns.std(axis=0)

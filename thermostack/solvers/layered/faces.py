@@ -246,7 +246,8 @@ class BlockModes:
         rows = max(len(whole), len(inside))
         shape = (rows, whole.shape[1] * whole.shape[2], -1, p, basis_b.count)
         whole, inside, beyond = (
-            np.broadcast_to(part, (rows, *part.shape[1:])).reshape(shape) for part in (whole, inside, beyond)
+            (part if len(part) == rows else np.broadcast_to(part, (rows, *part.shape[1:]))).reshape(shape)
+            for part in (whole, inside, beyond)
         )
         return np.concatenate([whole, inside[:, :, 1:] + beyond], axis=2), inside
 
