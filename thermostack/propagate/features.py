@@ -123,8 +123,8 @@ class Features:
             if off.size and off.max() > tolerance:
                 by = show(float(off.max()), _COORDINATES[field][2])
                 raise SolveError(
-                    f"emulator: {names[int(np.argmax(off))]} differs by {by} from the only value it was built for; build "
-                    "one with this input among the variables"
+                    f"emulator: {names[int(np.argmax(off))]} differs by {by} from the only value it was built for; "
+                    "build one with this input among the variables"
                 )
         columns = (_columns(arrays, self.varying) - self.middle) / self.spread
         x = columns[:, self.kept]
