@@ -49,12 +49,13 @@ class Comparison:
             Column("mean_degC", "die mean [°C]", ".1f"),
             Column("drop_junction_K", "junction drops by [K]", ".1f"),
             Column("drop_mean_K", "die mean drops by [K]", ".1f"),
+            Column("power_W", "power [W]", ".1f"),
             Column("resistance_K_per_W", "junction to coolant [K/W]", ".4f"),
             Column("specific_resistance_mm2_K_per_W", "on the die [mm²·K/W]", ".1f"),
             Column("limiting", "largest drop in"),
         ]
         if self._limit is not None:
-            columns.insert(7, Column("headroom_W", f"headroom to {show(self._limit, 'temperature')} [W]", ".0f"))
+            columns.insert(8, Column("headroom_W", f"headroom to {show(self._limit, 'temperature')} [W]", ".0f"))
         return Table(
             tuple(columns),
             tuple(self._row(p) for p in self.predictions),
@@ -71,12 +72,13 @@ class Comparison:
             float(p.mean.magnitude),
             None if is_first else float(first.junction.magnitude - p.junction.magnitude),
             None if is_first else float(first.mean.magnitude - p.mean.magnitude),
+            float(p.point.total[0]),
             float(p.resistance.magnitude),
             float(p.specific_resistance.magnitude),
             p.limiting,
         ]
         if self.limit is not None:
-            cells.insert(7, float(p.headroom(self.limit).magnitude))
+            cells.insert(8, float(p.headroom(self.limit).magnitude))
         return tuple(cells)
 
     @property

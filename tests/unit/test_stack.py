@@ -177,3 +177,15 @@ def test_a_bond_line_takes_the_place_of_a_class_resistance(relid):
     assert "liquid metal.resistance" not in inputs
     assert inputs["liquid metal.conductivity"].assumed
     assert inputs["liquid metal.contact"].assumed
+
+
+def test_a_stack_shows_itself(soldered, relid):
+    text, html = str(soldered), soldered._repr_html_()
+    for part in ("die", "solder", "lid", "paste", "cold plate", "coolant"):
+        assert part in text
+        assert part in html
+    assert "0.25 mm (sd 0.04 mm)" in text
+    assert repr(relid) == "<Stack 'liquid metal for solder': die, liquid metal, lid, paste, cold plate, coolant>"
+    assert "paste.mount" in str(soldered.inputs_table)
+    hostile = ts.Stack("<b>part</b>", soldered.dies, soldered.layers, soldered.coolant)
+    assert "<b>" not in hostile._repr_html_()

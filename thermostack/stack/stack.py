@@ -13,6 +13,7 @@ from .parts import Board, Coolant, Die, Interface, Joint, Layer, Part, PowerMap,
 from .paths import get_value, set_value
 
 if TYPE_CHECKING:
+    from ..tables import Table
     from .inputs import Input
 
 __all__ = ["Edit", "Stack"]
@@ -41,7 +42,7 @@ class Edit:
         return f"without {self.target}" if self.verb == "without" else f"remounted {self.target}".rstrip()
 
 
-@dataclass(frozen=True, init=False)
+@dataclass(frozen=True, init=False, repr=False)
 class Stack:
     """What lies between the active face of one or several dies and the coolant.
 
@@ -165,6 +166,29 @@ class Stack:
         from .inputs import inputs_of
 
         return inputs_of(self)
+
+    @property
+    def table(self) -> Table:
+        """Return the parts as a table, from the coolant down."""
+        from .listing import listing
+
+        return listing(self)
+
+    @property
+    def inputs_table(self) -> Table:
+        """Return the inputs as a table, with scope, source and what is assumed."""
+        from .listing import inputs_table
+
+        return inputs_table(self)
+
+    def __str__(self) -> str:
+        return str(self.table)
+
+    def __repr__(self) -> str:
+        return f"<Stack {self.label!r}: {', '.join(part.name for part in self.parts())}>"
+
+    def _repr_html_(self) -> str:
+        return self.table._repr_html_()
 
     # -- mods
 
