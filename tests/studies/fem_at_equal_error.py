@@ -12,7 +12,7 @@ at two gradings; half or quarter of the stack where it is symmetric; the loosest
 faces alone, where layered answers all probes, estimates its error and knows nothing of the mesh or the limit. Both run
 on one thread and are counted in CPU time. *Richardson* takes a mesh and the one with every cell halved, and
 extrapolates with order 4 or 3.5, whichever is better on that stack. Where a run takes more than 8 GB or ten minutes,
-its time is extrapolated from smaller meshes of the same family (time ∝ unknowns^b, fitted) and marked so; where all
+its time (and where meshes grow beyond 1.5 million, the unknowns) is extrapolated from smaller meshes of the same family (time ∝ unknowns^b, fitted) and marked so; where all
 sources would take more than two minutes, some are solved and the others counted alike.
 """
 
@@ -41,9 +41,15 @@ PATH = RESULTS / "fem_at_equal_error.json"
 POWERS = (2.0, 2.5)
 """Gradings: 2.5 takes fewer unknowns, 2 fewer iterations; at 3 there were more of both on the two stacks tried."""
 ORDERS = (4.0, 3.5)
+LARGE = 500_000
+"""From so many unknowns on, only the least grading is run: where both were, it took less time in two of three."""
+LARGEST = 1_500_000
+"""Most unknowns of a mesh that is searched for; how many the target takes is extrapolated from there."""
 MEMORY = 8e9
 PER_UNKNOWN = 8e3
 """Least memory of a run, measured at 70 000 unknowns and more. [byte an unknown]"""
+FITTED = 300_000
+"""Most unknowns of the runs to which a time is fitted that cannot be measured."""
 SECONDS = 600.0
 PATIENCE = 120.0
 """Where all sources would take longer, some are solved and the others counted alike. [s]"""
@@ -166,7 +172,7 @@ def search(family: Family, target: float) -> list[tuple[Plan, float, int]]:
     """Return the path of meshes from the coarsest to the first within the target: plan, error, unknowns.
 
     In each step all numbers whose increase lowers the error (its mean of fourth powers) most, per factor of unknowns,
-    are raised together. The path is empty where the meshes become too large to be searched (6 million unknowns).
+    are raised together. The path ends short of the target where meshes become larger than LARGEST.
     """
     problem, numbers, begun = family.problem, family.start(), time.process_time()
     limit = problem.limit
@@ -196,7 +202,7 @@ def search(family: Family, target: float) -> list[tuple[Plan, float, int]]:
             numbers = [int(np.ceil(1.1 * n)) for n in numbers]
         now = measure(family.plan(numbers))
         path.append((family.plan(numbers), now[1], now[2]))
-        if now[2] > 6_000_000:
+        if now[2] > LARGEST:
             return path
     begun = time.process_time()
     while time.process_time() - begun < SEARCH:  # what can be taken back without leaving the target?
@@ -276,11 +282,18 @@ def fitted(runs: list[dict[str, Any]], unknowns: float) -> tuple[float, float]:
 
 
 def unknowns_at(path: list[tuple[Plan, float, int]], target: float) -> int:
-    """Return the unknowns for just the target, between the last two meshes of a path by a power of the unknowns."""
-    (_, e1, n1), (_, e2, n2) = path[-2:]
-    if not e2 < target < e1 or not n2 > n1:
+    """Return the unknowns for just the target, by a power of the unknowns.
+
+    Between the last two meshes; where the last is not within the target, beyond it by the fall of the error over the
+    last factor of three (or more) in unknowns.
+    """
+    _, e2, n2 = path[-1]
+    far = [(e, n) for _, e, n in path[:-1] if e2 < target or n < n2 / 3]
+    if not far:
         return n2
-    return int(np.exp(np.interp(np.log(target), np.log([e2, e1]), np.log([n2, n1]))))
+    e1, n1 = far[-1]
+    order = np.log(e1 / e2) / np.log(n2 / n1)
+    return int(n2 * (e2 / target) ** (1 / order)) if e1 > target and order > 0 else n2
 
 
 def cost(name: str, path: list[tuple[Plan, float, int]], target: float) -> dict[str, Any]:
@@ -291,7 +304,7 @@ def cost(name: str, path: list[tuple[Plan, float, int]], target: float) -> dict[
         return result
     runs: list[dict[str, Any]] = []
     for other, error, n in reversed(path[:-1]):
-        if n < 0.7 * unknowns and PER_UNKNOWN * n < 0.6 * MEMORY:
+        if n < 0.7 * unknowns and n < FITTED:
             again = measured(name, other, CLOSE * error)
             runs = runs if "failed" in again else [again, *runs]
             unknowns_of = [r["unknowns"] for r in runs]
@@ -352,15 +365,16 @@ def study(name: str, say: Any) -> dict[str, Any]:
         f"unknowns, {own['seconds'] * 1e3:.1f} ms, {own['flop']:.1e} flop")  # fmt: skip
     paths = {power: search(Family(problem, power), target) for power in POWERS}
     for power, path in paths.items():
-        say(f"  grading {power}: {path[-1][2]} unknowns, error {path[-1][1]:.1e}")
-    ends = sorted((path[-1][2], power) for power, path in paths.items() if path[-1][1] <= target)
-    if not ends:
-        raise SystemExit(f"{name}: no mesh within {target:.1e}")
+        say(f"  grading {power}: {path[-1][2]} unknowns, error {path[-1][1]:.1e}; wanted {unknowns_at(path, target)}")
+    ends = sorted((unknowns_at(path, target), power) for power, path in paths.items())
     runs = {}
     for unknowns, power in ends:
-        if unknowns <= 1.6 * ends[0][0]:
+        if unknowns <= 1.6 * ends[0][0] and (unknowns < LARGE or power == min(POWERS)):
             runs[power] = cost(name, paths[power], target)
             say(f"    {_line(runs[power])}")
+    if not runs:
+        unknowns, power = ends[0]
+        runs[power] = cost(name, paths[power], target)
     power = min(runs, key=lambda p: runs[p]["seconds"])
     best = runs[power]
     pairs = {p: richardson(problem, path, target) for p, path in paths.items()}
@@ -372,7 +386,7 @@ def study(name: str, say: Any) -> dict[str, Any]:
     own |= layered_cost(*stacks.STACKS[name]()[:2])  # again, next to the runs it is compared with
     out = {
         "target": target, "share": problem.share, "layered": own, "plan": paths[power][-1][0].to_dict(),
-        "searched": {str(p): {"unknowns": path[-1][2], "error": path[-1][1]} for p, path in paths.items()},
+        "searched": {str(p): {"unknowns": path[-1][2], "error": path[-1][1], "wanted": unknowns_at(path, target)} for p, path in paths.items()},
         "path": [[n, e] for _, e, n in paths[power]], "quadratic": short(best), "richardson": second,
         "ratio": best["seconds"] / own["seconds"],
         "richardson_ratio": second["seconds"] / own["seconds"] if "seconds" in second else None,
