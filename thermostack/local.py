@@ -9,6 +9,7 @@ top of the mean of U is smooth and small, so that a Gauss rule gives it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -22,7 +23,7 @@ from .solvers.graph import Arrays, Graph
 if TYPE_CHECKING:
     from .solvers.layered import LayeredField
 
-__all__ = ["answer", "fields", "local_rises", "tops_of"]
+__all__ = ["Curvature", "answer", "curvature_of", "fields", "local_rises", "tops_of"]
 
 Float: TypeAlias = NDArray[np.float64]
 
@@ -35,6 +36,48 @@ SETTLED = 2e-5
 MAX_STEPS = 8
 
 
+@dataclass(frozen=True, eq=False)
+class Curvature:
+    """What local conductivity adds to each probe per square of its step above the die's upper face. [1/K]
+
+    Known where the junction rises by `rises` (ascending), and interpolated between.
+
+    Attributes
+    ----------
+    rises : ndarray, shape (n,)
+        [K]
+    known : ndarray, shape (n, probes)
+    """
+
+    rises: Float
+    known: Float
+
+    def added(self, point: OperatingPoint) -> OperatingPoint:
+        """Return a point as `operate` made it, with what local conductivity adds."""
+        at = np.interp(point.junction_rise, self.rises, np.arange(len(self.rises), dtype=float))
+        low = np.minimum(np.nan_to_num(at).astype(int), len(self.rises) - 1)
+        share = (at - low)[:, None]
+        return curved(
+            point, (1 - share) * self.known[low] + share * self.known[np.minimum(low + 1, len(self.rises) - 1)]
+        )
+
+
+def curvature_of(point: OperatingPoint) -> Curvature | None:
+    """Return what local conductivity adds, worked out for the coolest, the middle and the hottest sample of a point.
+
+    None where no die's conductivity changes. The point needs conductivities and powers only, so that an emulator may
+    have answered for it.
+    """
+    if not _varying(point.model):
+        return None
+    order = np.flatnonzero(point.settled)[np.argsort(point.junction_rise[point.settled])]
+    worked = np.unique([order[0], order[len(order) // 2], order[-1]])
+    worked = worked[np.argsort(point.junction_rise[worked])]
+    steps = steps_above_dies(point)
+    known = np.stack([_curvature(point, int(sample), steps[sample]) for sample in worked])
+    return Curvature(point.junction_rise[worked], known)
+
+
 def answer(model: Model, solver: str, values: Values | None = None) -> OperatingPoint:
     """Return the operating point by a named solver, with local conductivity in the dies where the solver sees places.
 
@@ -42,17 +85,8 @@ def answer(model: Model, solver: str, values: Values | None = None) -> Operating
     the square of a probe's step above the die's upper face, and the factor is interpolated for the others.
     """
     point = operate(model, solver_named(solver), values)
-    if solver != "layered" or not _varying(model):
-        return point
-    order = np.argsort(point.junction_rise)
-    worked = np.unique([order[0], order[len(order) // 2], order[-1]])
-    worked = worked[np.argsort(point.junction_rise[worked])]
-    steps = steps_above_dies(point)
-    known = np.stack([_curvature(point, int(sample), steps[sample]) for sample in worked])
-    at = np.interp(point.junction_rise, point.junction_rise[worked], np.arange(len(worked), dtype=float))
-    low = np.minimum(at.astype(int), len(worked) - 1)
-    share = (at - low)[:, None]
-    return curved(point, (1 - share) * known[low] + share * known[np.minimum(low + 1, len(worked) - 1)])
+    curvature = curvature_of(point) if solver == "layered" else None
+    return point if curvature is None else curvature.added(point)
 
 
 def _curvature(point: OperatingPoint, sample: int, step: Float) -> Float:

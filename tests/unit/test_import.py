@@ -24,6 +24,8 @@ ROOMS = [
     {"local"},
     {"propagate", "measured"},
     {"cautions", "field"},
+    {"ensemble"},
+    {"states"},
     {"prediction"},
     {"comparison", "sweeping", "methods"},
     {"calibration"},

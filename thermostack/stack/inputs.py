@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal
 
 from ..catalogue import InterfaceRow, Material, Range
 from ..errors import InputError
+from ..laws.bond_line import SCATTER
 from ..units import DIMENSIONS, Value, convert
 from .parts import Board, Coolant, Die, Interface, Layer, Part
 from .paths import FIELDS, get_value
@@ -16,9 +18,30 @@ from .paths import FIELDS, get_value
 if TYPE_CHECKING:
     from .stack import Stack
 
-__all__ = ["Input", "Scope", "class_row", "inputs_of"]
+__all__ = ["BadMount", "Input", "Scope", "class_row", "inputs_of"]
 
 Scope = Literal["lasting", "mount", "run"]
+
+
+@dataclass(frozen=True)
+class BadMount:
+    """How often a mount of a joint comes out bad, and what it is worth then.
+
+    Attributes
+    ----------
+    share : float
+        Of the mounts, between 0 and 1.
+    factor : Value
+        By which a bad mount multiplies the joint's resistance once more; lognormal.
+    """
+
+    share: float
+    factor: Value
+
+
+BAD_FACTOR = Value(2.0, "", "fraction", "lognormal", 1.5)
+"""A tilted or low corner has two to five times the local resistance over a part of the joint (from memory): about twice
+that of the whole joint, to a factor of 1.5 (*assumed*)."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +60,12 @@ class Input:
         Where the value comes from.
     assumed : bool
         True where the user did not write it and no class or material states it for this very case.
+    identity : str
+        What is drawn: inputs of one identity, in one stack or in several, are one unknown. A lasting input is known by
+        its path and by the material or class it comes from, that of a replaced part also by what replaced it; a mount
+        by its joint and the act that made it; a run by its path.
+    bad : BadMount or None
+        Of a mount factor: that some mounts come out bad.
     """
 
     path: str
@@ -44,11 +73,47 @@ class Input:
     scope: Scope
     source: str
     assumed: bool = False
+    identity: str = ""
+    bad: BadMount | None = None
+
+    def __post_init__(self) -> None:
+        if not self.identity:
+            object.__setattr__(self, "identity", self.path)
 
 
 def inputs_of(stack: Stack) -> tuple[Input, ...]:
     """Return every input of the stack, from the dies up."""
-    return tuple(_inputs(stack))
+    anew = _put_in_anew(stack)
+    entries = (
+        replace(entry, identity=f"{entry.identity}{anew.get(entry.path.rpartition('.')[0], '')}")
+        if entry.scope == "lasting"
+        else entry
+        for entry in _inputs(stack)
+    )
+    learned = stack.learned
+    return tuple(entries) if learned is None else tuple(learned.applied(entry) for entry in entries)
+
+
+def _put_in_anew(stack: Stack) -> dict[str, str]:
+    """Return a mark for each part that was put in place of another of its name: it is not the same piece."""
+    marks: dict[str, str] = {}
+    for edit in stack.edits:
+        if edit.verb == "replace" and getattr(edit.given, "name", "") == edit.target:
+            mark = f" (new {zlib.crc32(repr(edit.given).encode()):08x})"
+            marks |= {part.name: mark for part in _with_its_parts(edit.given)}
+    return marks
+
+
+def _with_its_parts(part: Any) -> Iterator[Part]:
+    if isinstance(part, Die):
+        yield part
+        yield from part.power.regions
+        yield from part.joint
+    elif isinstance(part, Interface):
+        yield part
+        yield from part.patches
+    elif isinstance(part, Layer | Coolant | Board):
+        yield part
 
 
 def _inputs(stack: Stack) -> Iterator[Input]:
@@ -67,6 +132,10 @@ def _inputs(stack: Stack) -> Iterator[Input]:
                 part.conductivity_in_plane if isinstance(part, Layer) else None,
             )
         elif isinstance(part, Interface):
+            if part.pressure is not None:
+                factor = Value(1.0, "", "fraction", "lognormal", SCATTER)
+                told = "scatter of measured bond lines about the law of the pressed bond line, ±20 % (from memory)"
+                yield Input(f"{part.name}.bond_line_factor", factor, "lasting", told, True)
             yield from _from_class(stack, part)
 
 
@@ -84,8 +153,8 @@ def _from_material(name: str, material: Material, through: Value | None, along: 
         value = _lognormal(material.conductivity, "conductivity")
         yield Input(f"{name}.conductivity", value, "lasting", _told(material.name, material))
         if along is None and material.conductivity_in_plane != material.conductivity:
-            value = _lognormal(material.conductivity_in_plane, "conductivity")
-            yield Input(f"{name}.conductivity_in_plane", value, "lasting", _told(material.name, material))
+            value, path = _lognormal(material.conductivity_in_plane, "conductivity"), f"{name}.conductivity_in_plane"
+            yield Input(path, value, "lasting", _told(material.name, material), identity=f"{path} of {material.name}")
 
 
 def class_row(stack: Stack, interface: Interface) -> InterfaceRow | None:
@@ -104,11 +173,24 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
         return
     source = _told(row.name, row) + (f"; {row.assumed}" if row.assumed else "")
     assumed = bool(row.assumed)
-    if joint.resistance is None and joint.bond_line is None:
-        yield Input(
-            f"{joint.name}.resistance", _lognormal(row.resistance, "specific resistance"), "lasting", source, assumed
-        )
-    elif joint.bond_line is not None:
+
+    def of_class(field: str, value: Value, source: str, assumed: bool) -> Input:
+        path = f"{joint.name}.{field}"
+        # known by its class, not by its row: a paste is the same paste under the lid and on the bare die
+        return Input(path, value, "lasting", source, assumed, f"{path} of {_class_name(joint)}")
+
+    if joint.resistance is None and joint.bond_line is None and joint.pressure is None:
+        yield of_class("resistance", _lognormal(row.resistance, "specific resistance"), source, assumed)
+    elif joint.resistance is None:
+        if joint.pressure is not None and joint.yield_stress is None:
+            if row.yield_stress is None:
+                raise InputError(
+                    f"{row.name} has no yield stress of its own that would give its bond line under pressure",
+                    where=f"{joint.name}.yield_stress",
+                    expected="yield_stress='150 Pa' of a paste, or bond_line=… in place of the pressure",
+                )
+            value = _lognormal(row.yield_stress, "yield stress")
+            yield of_class("yield_stress", value, f"{row.name}: {row.yield_stress_basis}", True)
         if joint.conductivity is None:
             if row.conductivity is None:
                 raise InputError(
@@ -116,14 +198,21 @@ def _from_class(stack: Stack, joint: Interface) -> Iterator[Input]:
                     where=f"{joint.name}.conductivity",
                     expected="conductivity='… W/m/K'",
                 )
-            yield Input(
-                f"{joint.name}.conductivity", _lognormal(row.conductivity, "conductivity"), "lasting", source, True
-            )
+            yield of_class("conductivity", _lognormal(row.conductivity, "conductivity"), source, True)
         if joint.contact is None:
-            yield Input(f"{joint.name}.contact", _contact(row), "lasting", f"{source}; {row.contact_basis}", True)
+            yield of_class("contact", _contact(row), f"{source}; {row.contact_basis}", True)
     if row.mount_sigma_ln > 0:
         factor = Value(1.0, "", "fraction", "lognormal", round(math.exp(row.mount_sigma_ln), 4))
-        yield Input(f"{joint.name}.mount", factor, "mount", f"{row.name}: {row.mount_basis}")
+        identity = f"{joint.name}.mount of {_class_name(joint)}, {joint.mount}"
+        bad = None if row.bad_mounts is None else BadMount(row.bad_mounts.typical, BAD_FACTOR)
+        told = f"{row.name}: {row.mount_basis}"
+        if bad is not None:
+            told += f"; {100 * bad.share:.0f} % of the mounts are bad, {bad.factor} times as resistive (size assumed)"
+        yield Input(f"{joint.name}.mount", factor, "mount", told, identity=identity, bad=bad)
+
+
+def _class_name(joint: Interface) -> str:
+    return "" if joint.interface is None else joint.interface.name
 
 
 def _contact(row: InterfaceRow) -> Value:

@@ -15,6 +15,7 @@ from .paths import get_value, set_value
 if TYPE_CHECKING:
     from ..tables import Table
     from .inputs import Input
+    from .learned import Learned
 
 __all__ = ["Edit", "Stack"]
 
@@ -74,6 +75,7 @@ class Stack:
     sensors: tuple[Sensor, ...]
     edits: tuple[Edit, ...] = field(compare=False)
     title: str = field(compare=False)
+    learned: Learned | None
 
     def __init__(
         self,
@@ -85,6 +87,7 @@ class Stack:
         sensors: Iterable[Sensor] = (),
         edits: Iterable[Edit] = (),
         title: str = "",
+        learned: Learned | None = None,
     ) -> None:
         if not isinstance(name, str) or not name.strip():
             raise InputError(f"{name!r} is not a name", where="stack", expected="a text such as 'part, as delivered'")
@@ -97,6 +100,7 @@ class Stack:
         put(self, "sensors", tuple(sensors))
         put(self, "edits", tuple(edits))
         put(self, "title", title)
+        put(self, "learned", learned)
         self._check_types()
         self._check_names()
 
@@ -189,6 +193,11 @@ class Stack:
 
     def _repr_html_(self) -> str:
         return self.table._repr_html_()
+
+    @property
+    def uncalibrated(self) -> Stack:
+        """Return the stack as it was described, without what a calibration taught."""
+        return self if self.learned is None else _rebuild(self, learned=None)
 
     # -- mods
 

@@ -1,0 +1,51 @@
+"""What readings have taught about the inputs of a part: their joint posterior, as draws."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..units import Value
+
+if TYPE_CHECKING:
+    from .inputs import Input
+
+__all__ = ["Learned"]
+
+
+@dataclass(frozen=True, eq=False)
+class Learned:
+    """The joint posterior of inputs, known by their identities. Made by `calibrate`.
+
+    What a mod makes anew, or puts in another's place, has another identity, of which nothing was learned.
+
+    Attributes
+    ----------
+    identities : tuple of str
+        J of them (see `Input.identity`).
+    draws : ndarray, shape (N, J)
+        Draws from the joint posterior, equally likely. SI.
+    values : mapping of identity to Value
+        Median and spread of each, for lists and for the centre of predictions.
+    readings : tuple
+        What it was learned from; no check may use them again.
+    key : str
+        Names the draws: stacks that learned the same share them.
+    """
+
+    identities: tuple[str, ...]
+    draws: NDArray[np.float64]
+    values: Mapping[str, Value]
+    readings: tuple[Any, ...]
+    key: str
+
+    def applied(self, entry: Input) -> Input:
+        """Return an input with its posterior in place of what was known before."""
+        if entry.identity not in self.values:
+            return entry
+        source = f"calibrated; before {entry.value}: {entry.source}"
+        return replace(entry, value=self.values[entry.identity], source=source, assumed=False, bad=None)

@@ -1,0 +1,371 @@
+"""States: stacks with their readings, and what the readings should have been for any values of the unknowns.
+
+A reading holds means with their covariance, e = (sensors, power, coolant). Its power and coolant errors are unknowns of
+its own; what they say of the sensors' errors (the covariance between them) is taken off, so that what is left is
+independent of them. The true power is what was read less the meter's gain, and contains all leakage.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ensemble import Unknown, Variant, unknowns_of, variables_of_stack, variant_of
+from .ensemble.unknowns import LearnedSampler
+from .errors import InputError, UnknownNameError, suggest
+from .measured.reading import Reading
+from .operating import OperatingPoint
+from .propagate import Normal, Rectangular, Variable, distribution_of
+from .stack.inputs import Input
+from .stack.learned import Learned
+from .stack.parts import Interface
+from .stack.stack import Stack
+
+__all__ = ["Measured", "State", "StatesModel", "states_model"]
+
+Float = NDArray[np.float64]
+
+WARMER = 15.0
+"""By how much hotter than what was read the emulators are to reach. [K]"""
+
+
+@dataclass(frozen=True, init=False)
+class State:
+    """A stack with its readings.
+
+    Parameters
+    ----------
+    stack : Stack
+    *readings : Reading
+        One or more: other power levels (``level``), other mounts (``mount``) of this state. Mounts differ in the joints
+        that are made anew when the cold plate comes off; the first label is the mount that the stack describes.
+
+    Raises
+    ------
+    InputError
+        No reading, or something else than a stack and readings.
+    """
+
+    stack: Stack
+    readings: tuple[Reading, ...]
+
+    def __init__(self, stack: Stack, *readings: Reading) -> None:
+        if not isinstance(stack, Stack):
+            raise InputError(f"{stack!r} is no stack", where="State", expected="a Stack, then its readings")
+        if not readings:
+            raise InputError("no reading", where=f"State of {stack.label}", expected="State(stack, reading, …)")
+        for number, reading in enumerate(readings, start=1):
+            if not isinstance(reading, Reading):
+                raise InputError(
+                    f"{type(reading).__name__} is no reading",
+                    where=f"State of {stack.label}, reading {number}",
+                    expected="what Log.steady() returns, or Reading.of(...)",
+                )
+        object.__setattr__(self, "stack", stack)
+        object.__setattr__(self, "readings", tuple(readings))
+
+    def mounts(self) -> Iterator[tuple[Stack, tuple[Reading, ...]]]:
+        """Yield each mount's stack with its readings; stacks differ in the tokens of what was made anew."""
+        labels = dict.fromkeys(reading.mount for reading in self.readings)
+        for number, label in enumerate(labels):
+            stack = self.stack if number == 0 else _mounted_again(self.stack, label)
+            if len(labels) > 1:
+                stack = stack.named(f"{self.stack.label}, mount {label or number + 1}")
+            yield stack, tuple(reading for reading in self.readings if reading.mount == label)
+
+
+def _mounted_again(stack: Stack, label: str) -> Stack:
+    """Return the stack under a mount of another label."""
+    before = {part.name: part for part in stack.parts()}
+    again = stack.remounted()
+    for part in tuple(again.parts()):
+        if isinstance(part, Interface) and part != before[part.name]:
+            again = again.swap(part.name, [replace(part, mount=f"{zlib.crc32(f'{part.mount} {label}'.encode()):08x}")])
+    return again
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """One reading as data of a problem.
+
+    Attributes
+    ----------
+    reading : Reading
+    state, variant : int
+        Which state it is of, and which variant predicts it.
+    name : str
+        For lists: the state's label with level and mount.
+    probes : tuple of str
+        Sensor of the stack (as its readings are named) for each sensor of the reading.
+    regression : ndarray, shape (sensors, 2)
+        What the scores of power and coolant errors say of the sensors' errors. [K]
+    covariance : ndarray, shape (sensors, sensors)
+        Of what is left. [K²]
+    root : ndarray, shape (2, 2)
+        Errors of power [W] and coolant [K] from their scores.
+    """
+
+    reading: Reading
+    state: int
+    variant: int
+    name: str
+    probes: tuple[str, ...]
+    regression: Float
+    covariance: Float
+    root: Float
+
+    @property
+    def run(self) -> tuple[Variable, Variable]:
+        """Scores of the errors of power and coolant of this reading."""
+        return (
+            Variable(f"{self.name}: power error", Normal(0.0, 1.0)),
+            Variable(f"{self.name}: coolant error", Normal(0.0, 1.0)),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class StatesModel:
+    """What every sensor of every reading should have read, for any values of the unknowns. Travels to processes.
+
+    Attributes
+    ----------
+    states : tuple of State
+    variants : tuple of Variant
+        One a mount of a state.
+    unknowns : tuple of Unknown
+        Of the stacks: lasting and mount inputs.
+    measured : tuple of Measured
+    common : mapping of str to Variable
+        Errors that all readings share: sensors' offsets and slopes, the power meter's gain; and their fixed values.
+    fixed : mapping of str to float
+        Those without a spread, and pivots. SI.
+    """
+
+    states: tuple[State, ...]
+    variants: tuple[Variant, ...]
+    unknowns: tuple[Unknown, ...]
+    measured: tuple[Measured, ...]
+    common: Mapping[str, Variable]
+    fixed: Mapping[str, float]
+
+    @cached_property
+    def variables(self) -> tuple[Variable, ...]:
+        """All that is unknown: inputs of the stacks, errors common to the readings, errors of each reading."""
+        inputs = tuple(unknown.variable for unknown in self.unknowns)
+        return (*inputs, *self.common.values(), *(v for each in self.measured for v in each.run))
+
+    @cached_property
+    def observed(self) -> Float:
+        """What the sensors read, reading after reading, shape (D,). [K]"""
+        return np.concatenate([each.reading.means[:-2] for each in self.measured])
+
+    @cached_property
+    def covariance(self) -> Float:
+        """Of `observed`, without the errors of power and coolant and what is common, shape (D, D). [K²]"""
+        total = np.zeros((len(self.observed), len(self.observed)))
+        for each, rows in zip(self.measured, self.rows, strict=True):
+            total[rows, rows] = each.covariance
+        return total
+
+    @cached_property
+    def rows(self) -> tuple[slice, ...]:
+        """Rows of `observed` that belong to each reading."""
+        ends = np.cumsum([len(each.probes) for each in self.measured])
+        return tuple(
+            slice(int(end) - len(each.probes), int(end)) for each, end in zip(self.measured, ends, strict=True)
+        )
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Reading and sensor of each row of `observed`."""
+        return tuple(f"{each.name}: {sensor}" for each in self.measured for sensor in each.reading.sensors)
+
+    def values(self, samples: Mapping[str, Float], variant: int) -> dict[str, Float]:
+        """Return the samples of one variant by its own paths."""
+        found = {}
+        for unknown in self.unknowns:
+            law, x = unknown.variable.distribution, samples[unknown.variable.path]
+            for where, path, own in unknown.places:
+                if where == variant:
+                    found[path] = x if own == law else own.ppf(law.cdf(x))
+        return found
+
+    def true(self, samples: Mapping[str, Float], number: int) -> tuple[Float, Float]:
+        """Return the true power [W] and coolant temperature [K] of a reading."""
+        each = self.measured[number]
+        scores = np.stack([np.asarray(samples[v.path]) for v in each.run], axis=-1)
+        errors = scores @ each.root.T
+        gain = self._common(samples, "power.gain")
+        power = (each.reading.power - errors[..., 0]) / (1.0 + gain)
+        coolant = each.reading.coolant - errors[..., 1]
+        offset, slope, pivot = (self._common(samples, f"coolant.{kind}") for kind in ("offset", "slope", "pivot"))
+        return power, (coolant - offset + slope * pivot) / (1.0 + slope)
+
+    def _common(self, samples: Mapping[str, Float], path: str) -> Any:
+        return samples[path] if path in self.common else self.fixed.get(path, 0.0)
+
+    def point(self, samples: Mapping[str, Float], number: int, power: Float, coolant: Float) -> OperatingPoint:
+        """Return the operating points of a reading's stack under a total power and a coolant temperature."""
+        variant = self.variants[self.measured[number].variant]
+        values = self.values(samples, self.measured[number].variant)
+        described = {die.name: die.power.total.si for die in variant.stack.dies}
+        whole = sum(described.values())
+        values |= {f"{die}.power": power * (watts / whole) for die, watts in described.items()}
+        return variant.point({**values, "coolant.temperature": coolant})
+
+    def sensed(self, samples: Mapping[str, Float], number: int, point: OperatingPoint) -> Float:
+        """Return what the sensors of a reading show at an operating point, shape (S, sensors). [K]"""
+        each = self.measured[number]
+        shown = {name: temperature for name, _, temperature in point.readings()}
+        scores = np.stack([np.asarray(samples[v.path]) for v in each.run], axis=-1)
+        off = scores @ each.regression.T
+        columns = []
+        for sensor, probe in zip(each.reading.sensors, each.probes, strict=True):
+            offset, slope, pivot = (self._common(samples, f"{sensor}.{kind}") for kind in ("offset", "slope", "pivot"))
+            true = np.where(point.settled, shown[probe], np.nan)
+            columns.append(true + offset + slope * (true - pivot))
+        return np.stack(np.broadcast_arrays(*columns), axis=1) + off
+
+    def __call__(self, samples: Mapping[str, Float]) -> Float:
+        """Return what all sensors of all readings show, shape (S, D). [K]"""
+        columns = []
+        for number in range(len(self.measured)):
+            power, coolant = self.true(samples, number)
+            columns.append(self.sensed(samples, number, self.point(samples, number, power, coolant)))
+        return np.concatenate(columns, axis=1)
+
+    @cached_property
+    def numerical_error(self) -> Float:
+        """Held-out error of the emulators for each row of `observed`, shape (D,). [K]"""
+        errors = []
+        for each in self.measured:
+            emulator = self.variants[each.variant].emulator
+            share = 0.0 if emulator is None else emulator.held_out
+            errors.append(np.maximum(each.reading.rise, 0.0) * share)
+        return np.concatenate(errors)
+
+    @cached_property
+    def learned(self) -> tuple[Learned, ...]:
+        """What earlier calibrations taught of the stacks."""
+        return tuple(state.stack.learned for state in self.states if state.stack.learned is not None)
+
+    def sampler(self, seed: int) -> LearnedSampler:
+        """Return a sampler of the unknowns, from calibrations where there are any."""
+        return LearnedSampler(self.variables, seed, "latin hypercube", learned=self.learned)
+
+
+def states_model(states: Sequence[State], solver: str = "layered", *, emulate: bool = True) -> StatesModel:
+    """Return what the readings of states should be, as a function of all that is unknown.
+
+    Parameters
+    ----------
+    states : sequence of State
+        The baseline first; stacks of one part, so that they share what lasts.
+    solver : str
+    emulate : bool
+        As in `ensemble.variant_of`.
+
+    Raises
+    ------
+    UnknownNameError
+        A reading has a sensor that nothing in its stack predicts.
+    InputError
+        Inputs common to the readings that differ between them, or are described in the stack as well.
+    """
+    mounts = [(i, stack, readings) for i, state in enumerate(states) for stack, readings in state.mounts()]
+    stacks = [stack for _, stack, _ in mounts]
+    readings = [reading for _, _, group in mounts for reading in group]
+    coolants = [reading.coolant for reading in readings]
+    spread = max(5.0, 0.2 * (max(coolants) - min(coolants)))
+    coolant = Variable("coolant.temperature", Rectangular(min(coolants) - spread, max(coolants) + spread))
+    hottest = max(float(reading.means[:-2].max()) for reading in readings) + WARMER
+    measured: list[Measured] = []
+    variants: list[Variant] = []
+    for variant, (state, stack, group) in enumerate(mounts):
+        if variant and mounts[variant - 1][0] == state:  # another mount of the same: the same emulator answers
+            made = replace(variants[-1], stack=stack)
+        else:
+            wide = tuple(v for v in variables_of_stack(stack) if v.path != coolant.path)
+            made = variant_of(stack, solver, (*wide, coolant), limit=hottest, emulate=emulate)
+        variants.append(replace(made, limit=None).unleaking)
+        label = states[state].stack.label
+        measured += [_measured(reading, stack, label, state, variant, len(readings)) for reading in group]
+    _check_names([each.name for each in measured])
+    scopes = {"lasting", "mount"}
+    unknowns = tuple(unknown for unknown in unknowns_of(stacks) if unknown.scope in scopes)
+    common, fixed = _common_inputs(readings, stacks)
+    return StatesModel(tuple(states), tuple(variants), unknowns, tuple(measured), common, fixed)
+
+
+def _check_names(names: Sequence[str]) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(
+                f"two readings are named {name!r}",
+                where="states",
+                expected="readings of one state that differ in level, mount or source: reading.labelled(level='idle')",
+            )
+
+
+def _measured(reading: Reading, stack: Stack, label: str, state: int, variant: int, count: int) -> Measured:
+    told = [text for text in (reading.level, f"mount {reading.mount}" if reading.mount else "") if text]
+    name = ", ".join([label, *(told or [reading.source] * (count > 1))])
+    C = reading.covariance
+    run = slice(len(reading.sensors), None)
+    root = np.asarray(np.linalg.cholesky(C[run, run]))
+    # e_sensors given (e_power, e_coolant) = root z is (C_sr root⁻ᵀ) z, and what is left is independent of z
+    regression = np.asarray(np.linalg.solve(root, C[run, : len(reading.sensors)]).T)
+    left = np.asarray(C[: len(reading.sensors), : len(reading.sensors)] - regression @ regression.T)
+    return Measured(reading, state, variant, name, _probes(reading, stack), regression, left, root)
+
+
+def _probes(reading: Reading, stack: Stack) -> tuple[str, ...]:
+    """Return which sensor of the stack stands for each sensor of a reading, by name."""
+    if stack.sensors:
+        known = {sensor.name: sensor.name for sensor in stack.sensors if sensor.at != "coolant"}
+    else:
+        places = [name for die in stack.dies for name in [r.name for r in die.power.regions] or [die.name]]
+        known = {name: f"{place} mean" for place in places for name in (place, f"{place} mean")}
+    for sensor in reading.sensors:
+        if sensor not in known:
+            raise UnknownNameError(
+                f"nothing in {stack.label!r} predicts its sensor {sensor!r}; {suggest(sensor, known)}",
+                where=reading.source,
+                expected=f"Sensor({sensor!r}, at=…) in the stack, a region or die of this name, or no such sensor",
+            )
+    return tuple(known[sensor] for sensor in reading.sensors)
+
+
+def _common_inputs(
+    readings: Iterable[Reading], stacks: Iterable[Stack]
+) -> tuple[dict[str, Variable], dict[str, float]]:
+    """Return what all readings share: variables of what has a spread, values of the rest."""
+    given: dict[str, Any] = {}
+    for reading in readings:
+        for path, value in reading.common.items():
+            if given.setdefault(path, value) != value:
+                raise InputError(
+                    f"readings of one part differ in it: {given[path]} and {value}", where=path, expected="one value"
+                )
+    described: set[str] = {entry.path for stack in stacks for entry in stack.inputs()}
+    for path in given:
+        if path in described:
+            raise InputError("stands in the reading and in the stack", where=path, expected="one of the two")
+    free = (-np.inf, np.inf)
+    variables = {
+        path: Variable(path, distribution_of(value, path, free), f"common {path}", value.dimension)
+        for path, value in given.items()
+        if value.kind != "exact"
+    }
+    return variables, {path: value.si for path, value in given.items() if path not in variables}
+
+
+def inputs_by_identity(stacks: Iterable[Stack]) -> dict[str, Input]:
+    """Return the inputs of stacks by identity, as described before any calibration."""
+    return {entry.identity: entry for stack in stacks for entry in stack.uncalibrated.inputs()}
