@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from .cautions import Caution, cautions
+from .ensemble import Ensemble, ensemble_of
+from .ensemble.tables import budget_rows, figures_table
 from .errors import InputError
 from .field import HotPoint, StackField, model_with_hot_points
 from .local import answer
 from .operating import OperatingPoint, to_limit
+from .perfect import junction_without
+from .propagate import Budget, Summary
 from .solvers import solver_named
 from .stack.stack import Stack
 from .tables import Column, Table
@@ -38,12 +43,18 @@ class Prediction:
     solver : str
         Name of the method.
     point : OperatingPoint
-        All the numbers, in SI.
+        All the numbers at the centres of all inputs, in SI.
+    ensemble : Ensemble or None
+        The same over their spreads, where samples were asked for.
+    limit : value or None
+        Junction temperature to which cautions and headroom look.
     """
 
     stack: Stack
     solver: str
     point: OperatingPoint
+    ensemble: Ensemble | None = None
+    limit: ValueLike | None = None
 
     # -- single figures
 
@@ -92,6 +103,45 @@ class Prediction:
 
     def _absolute(self, rise: float) -> float:
         return float(self.point.coolant[0] + rise)
+
+    # -- how sure
+
+    @property
+    def sampled(self) -> Ensemble:
+        """The samples.
+
+        Raises
+        ------
+        InputError
+            None were asked for.
+        """
+        if self.ensemble is None:
+            raise InputError(
+                "no samples were asked for", where=self.stack.label, expected="predict(stack, samples=10_000)"
+            )
+        return self.ensemble
+
+    @cached_property
+    def uncertainty(self) -> Table:
+        """Median, standard uncertainty and interval of each figure; needs samples."""
+        return figures_table(self.sampled)
+
+    def summary_of(self, quantity: str = "junction", *, below: ValueLike | None = None) -> Summary:
+        """Return what the samples say of a temperature ("junction", "die mean", "sensor <name>"), SI; needs samples.
+
+        Parameters
+        ----------
+        quantity : str
+        below : temperature, optional
+            For the chance of less than it.
+        """
+        limits = () if below is None else (parse(below, "temperature", "below").si,)
+        return self.sampled.summary(quantity, below=limits)
+
+    @cached_property
+    def budget(self) -> Budget:
+        """Linear uncertainty budget of the junction temperature: which input matters; needs samples."""
+        return budget_rows(self.sampled.budget())
 
     # -- anywhere
 
@@ -169,6 +219,23 @@ class Prediction:
         )
         return Table(columns, tuple(rows), title=f"Breakdown, {self.stack.label}", notes=self.notes)
 
+    @cached_property
+    def remainders(self) -> Table:
+        """What would be left of the junction's rise if each part were perfect, a row a part; solved anew for each."""
+        rise = float(self.point.junction_rise[0])
+        rows = []
+        for row in self.point.model.rows[self.hottest_die]:
+            left = float(junction_without(self.point, solver_named(self.solver), row)[0])
+            rows.append((row.part, float(self.point.difference(row)[0]), left, rise - left))
+        columns = (
+            Column("part", "perfect"),
+            Column("drop_K", "its drop as described [K]", ".2f"),
+            Column("left_K", "left of the junction's rise [K]", ".2f"),
+            Column("gain_K", "gained [K]", ".2f"),
+        )
+        note = f"of {rise:.2f} K; more or less than the part's own drop, since heat then spreads otherwise"
+        return Table(columns, tuple(rows), title=f"If a part were perfect, {self.stack.label}", notes=(note,))
+
     @property
     def limiting(self) -> str:
         """Name of the part with the largest temperature drop."""
@@ -189,7 +256,8 @@ class Prediction:
     @cached_property
     def cautions(self) -> tuple[Caution, ...]:
         """What to be careful about."""
-        return cautions(self.stack, self.temperatures)
+        limit = None if self.limit is None else parse(self.limit, "temperature", "limit").si
+        return cautions(self.stack, self.temperatures, limit=limit)
 
     @property
     def temperatures(self) -> Mapping[str, tuple[float, float]]:
@@ -244,6 +312,7 @@ class Prediction:
             "limiting": self.limiting,
             "breakdown": self.breakdown.to_dict(),
             "sensors": self.sensors.to_dict(),
+            "uncertainty": None if self.ensemble is None else self.uncertainty.to_dict(),
             "cautions": [caution.text for caution in self.cautions],
             "notes": list(self.notes),
         }
@@ -251,7 +320,8 @@ class Prediction:
     def __str__(self) -> str:
         from .cautions import as_text
 
-        return "\n\n".join([str(self.summary), str(self.breakdown), as_text(self.cautions)])
+        tables = [self.summary, self.breakdown, *self._of_samples]
+        return "\n\n".join([*map(str, tables), as_text(self.cautions)])
 
     def __repr__(self) -> str:
         return f"<Prediction of {self.stack.label!r}: junction {self.junction.magnitude:.1f} °C, {self.solver}>"
@@ -259,7 +329,14 @@ class Prediction:
     def _repr_html_(self) -> str:
         from .cautions import as_html
 
-        return self.summary._repr_html_() + self.breakdown._repr_html_() + as_html(self.cautions)
+        tables = [self.summary, self.breakdown, *self._of_samples]
+        return "".join(table._repr_html_() for table in tables) + as_html(self.cautions)
+
+    @property
+    def _of_samples(self) -> tuple[Table, ...]:
+        if self.ensemble is None:
+            return ()
+        return self.uncertainty, self.budget.table(f"What the junction's uncertainty comes from, {self.stack.label}")
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the breakdown as bars."""
@@ -270,8 +347,8 @@ class Prediction:
 
 def _limit(limit: ValueLike, point: OperatingPoint) -> float:
     value = parse(limit, "temperature", "limit").si
-    if value <= float(point.coolant.min()):
-        cold = convert(float(point.coolant.min()), "temperature")
+    if value <= float(point.coolant_at_rest.min()):
+        cold = convert(float(point.coolant_at_rest.min()), "temperature")
         raise InputError(
             f"{limit!r} is not above the coolant at {cold:.4g} °C",
             where="limit",
@@ -280,25 +357,60 @@ def _limit(limit: ValueLike, point: OperatingPoint) -> float:
     return value
 
 
-def predict(stack: Stack, solver: str = DEFAULT_SOLVER) -> Prediction:
+def predict(
+    stack: Stack,
+    solver: str = DEFAULT_SOLVER,
+    *,
+    samples: int | None = None,
+    seed: int = 0,
+    limit: ValueLike | None = None,
+    coverage: float = 0.95,
+    emulate: bool = True,
+    executor: Executor | None = None,
+    progress: bool | None = None,
+) -> Prediction:
     """Predict the temperatures of a stack.
 
     Parameters
     ----------
     stack : Stack
     solver : {"one-dimensional", "axisymmetric", "layered"}
+    samples : int, optional
+        How many samples of the uncertain inputs to carry through, such as 10_000; without it the answer is that at
+        the centres of all inputs. Rounded up to a multiple of 50.
+    seed : int
+        The same seed gives the same figures.
+    limit : temperature, optional
+        Junction temperature, for the headroom's samples and the cautions.
+    coverage : float
+        Of the intervals.
+    emulate : bool
+        Sample on an emulator of the solver (error stated); False solves each sample.
+    executor : concurrent.futures.Executor, optional
+        Computes the samples, in processes or on a cluster; the figures are the same.
+    progress : bool, optional
+        Whether to show a progress bar; by default in a terminal or notebook.
 
     Returns
     -------
     Prediction
         With ``.junction``, ``.mean``, ``.resistance``, ``.breakdown``, ``.sensors``, ``.headroom(limit)``,
-        ``.cautions``; shows itself as tables.
+        ``.cautions``, and of samples ``.uncertainty``, ``.budget``; shows itself as tables.
 
     Raises
     ------
     InputError
-        The stack makes no sense as a whole, or the solver cannot answer for it; the message names the parts.
+        The stack makes no sense as a whole, the solver cannot answer for it, or a spread is larger than its bound
+        allows; the message names the parts.
     SolveError
-        No operating point was found.
+        No operating point was found, or an emulator was refused.
     """
-    return Prediction(stack, solver, answer(model_with_hot_points(stack, solver), solver))
+    point = answer(model_with_hot_points(stack, solver), solver)
+    ensemble = None
+    if samples is not None:
+        at = None if limit is None else _limit(limit, point)
+        ensemble = ensemble_of(
+            [stack], solver, samples, seed=seed, limit=at, coverage=coverage, emulate=emulate, executor=executor,
+            progress=progress,
+        )  # fmt: skip
+    return Prediction(stack, solver, point, ensemble, limit)

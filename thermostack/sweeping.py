@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
@@ -10,12 +11,15 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from .ensemble import LearnedSampler, Variant, variables_of_stack, variant_of
 from .errors import InputError
 from .field import hot_points, model_with_hot_points
 from .local import answer
 from .model import Model, Values, model_of
 from .operating import OperatingPoint
 from .prediction import DEFAULT_SOLVER
+from .propagate import BLOCK, Rectangular, Run, Variable, evaluate
+from .propagate.sampling import check_count
 from .stack.paths import dimension_of
 from .stack.stack import Stack
 from .tables import Column, Table
@@ -24,7 +28,7 @@ from .units import ValueLike, convert, parse, unit_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["Axis", "Sweep", "sweep"]
+__all__ = ["Axis", "Sweep", "model_over", "sweep"]
 
 Scale = Literal["linear", "logarithmic"]
 
@@ -71,12 +75,19 @@ class Sweep:
     axes : tuple of Axis
         One or two.
     point : OperatingPoint
-        All samples, the last axis running fastest.
+        At the centres of all other inputs, the last axis running fastest.
+    run : Run or None
+        Junction and die mean over the spreads of all other inputs [K], shape (S, points, 2), where samples were asked
+        for: one sample is one curve.
+    coverage : float
+        Of the bands.
     """
 
     stack: Stack
     axes: tuple[Axis, ...]
     point: OperatingPoint
+    run: Run | None = None
+    coverage: float = 0.95
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -98,6 +109,21 @@ class Sweep:
         """Junction to coolant, shaped as `junction`. [K/W]"""
         return self._shaped(self.point.junction_rise / self.point.total)
 
+    def band(self, quantity: Literal["junction", "die mean"] = "junction") -> tuple[NDArray[np.float64], ...]:
+        """Return low end, median and high end of a temperature's interval, shaped as `junction`. [°C]
+
+        Raises
+        ------
+        InputError
+            No samples were asked for.
+        """
+        if self.run is None:
+            raise InputError("no samples were asked for", where="sweep", expected="sweep(..., samples=2_000)")
+        curves = self.run.results[:, :, 0 if quantity == "junction" else 1]
+        tail = (1.0 - self.coverage) / 2.0
+        ends = np.nanquantile(curves, [tail, 0.5, 1.0 - tail], axis=0)
+        return tuple(self._shaped(convert(end, "temperature")) for end in ends)
+
     def _shaped(self, values: Any) -> NDArray[np.float64]:
         return np.broadcast_to(np.asarray(values), (int(np.prod(self.shape)),)).reshape(self.shape)
 
@@ -112,6 +138,15 @@ class Sweep:
             Column("resistance_K_per_W", "junction to coolant [K/W]", ".4f"),
         ]
         data = [*grids, self.junction, self.mean, self.resistance]
+        if self.run is not None:
+            p = f"{100 * self.coverage:g} %"
+            names = (
+                ("junction_low_degC", f"{p}, low"),
+                ("junction_median_degC", "median"),
+                ("junction_high_degC", f"{p}, high"),
+            )
+            columns += [Column(key, f"junction [°C], {name}", ".2f") for key, name in names]
+            data += self.band()
         rows = tuple(tuple(float(x) for x in row) for row in zip(*(np.ravel(d) for d in data), strict=True))
         return Table(tuple(columns), rows, title=f"Sweep, {self.stack.label}")
 
@@ -148,6 +183,11 @@ def sweep(
     points: int | Sequence[int] = 41,
     scale: Scale | Sequence[Scale] = "linear",
     solver: str = DEFAULT_SOLVER,
+    samples: int | None = None,
+    seed: int = 0,
+    coverage: float = 0.95,
+    executor: Executor | None = None,
+    progress: bool | None = None,
 ) -> Sweep:
     """Sweep one or two inputs by path.
 
@@ -163,6 +203,10 @@ def sweep(
         Number of values, two or more.
     scale : {"linear", "logarithmic"}, or one for each input
     solver : {"one-dimensional", "axisymmetric", "layered"}
+    samples : int, optional
+        How many samples of all other uncertain inputs to carry along, for bands about the curves.
+    seed, coverage, executor, progress
+        As in `predict`.
 
     Returns
     -------
@@ -191,16 +235,69 @@ def sweep(
         for (name, low, high), count, kind in zip(wanted, counts, scales, strict=True)
     ]
     _check_apart(stack, [axis.path for axis in axes])
-    # each corner must be a stack that could be described; where faces coincide in some of them and would join into one
-    # block, the most general model serves for all
+    grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
+    model = model_over(stack, wanted, solver)
+    values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
+    point = answer(model, solver, values)
+    run = None
+    if samples is not None:
+        run = _bands(stack, wanted, axes, model, solver, samples, seed, executor, progress)
+    return Sweep(stack, tuple(axes), point, run, coverage)
+
+
+@dataclass(frozen=True, eq=False)
+class _Curves:
+    """Junction and die mean [K] along the sweep for samples of all other inputs, shape (S, points, 2)."""
+
+    variant: Variant
+    swept: Mapping[str, NDArray[np.float64]]
+
+    def __call__(self, samples: Mapping[str, NDArray[np.float64]]) -> NDArray[np.float64]:
+        count = max((len(x) for x in samples.values()), default=1)
+        points = len(next(iter(self.swept.values())))
+        values = {path: np.repeat(x, points) for path, x in samples.items()}
+        values |= {path: np.tile(x, count) for path, x in self.swept.items()}
+        point = self.variant.point(values)
+        rises = np.stack([point.junction_rise, point.hottest_mean_rise], axis=1)
+        return np.asarray((point.coolant[:, None] + rises).reshape(count, points, 2))
+
+
+def _bands(
+    stack: Stack,
+    wanted: Sequence[tuple[str, ValueLike, ValueLike]],
+    axes: Sequence[Axis],
+    model: Model,
+    solver: str,
+    samples: int,
+    seed: int,
+    executor: Executor | None,
+    progress: bool | None,
+) -> Run:
+    paths = [axis.path for axis in axes]
+    general = model.stack  # describes the swept inputs as values of their own
+    others = tuple(variable for variable in variables_of_stack(general) if variable.path not in paths)
+    ends = [(float(axis.values.min()), float(axis.values.max())) for axis in axes]
+    box = tuple(Variable(path, Rectangular(*end)) for path, end in zip(paths, ends, strict=True))
+    variant = variant_of(general, solver, (*others, *box), limit=None, points=dict(model.points))
+    grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
+    curves = _Curves(variant, {path: grid.ravel() for path, grid in zip(paths, grids, strict=True)})
+    learned = () if stack.learned is None else (stack.learned,)
+    sampler = LearnedSampler(others, seed, "latin hypercube", learned=learned)
+    count = max(-(-check_count(samples) // BLOCK), 2) * BLOCK
+    return evaluate(curves, sampler, count, chunk=BLOCK, executor=executor, progress=progress)
+
+
+def model_over(stack: Stack, wanted: Sequence[tuple[str, ValueLike, ValueLike]], solver: str) -> Model:
+    """Return a stack made ready for any values of some inputs between two each: path, low, high.
+
+    Each corner must be a stack that could be described; where faces coincide in some of them and would join into one
+    block, the most general model serves for all.
+    """
     corners = [stack]
     for name, low, high in wanted:
         corners = [corner.change(name, end) for corner in corners for end in (low, high)]
-    grids = np.meshgrid(*(axis.values for axis in axes), indexing="ij")
     general = max(corners, key=lambda corner: _generality(model_of(corner)))
-    model = model_with_hot_points(general, solver, [hot_points(corner, solver) for corner in corners])
-    values: Values = model.values({axis.path: grid.ravel() for axis, grid in zip(axes, grids, strict=True)})
-    return Sweep(stack, tuple(axes), answer(model, solver, values))
+    return model_with_hot_points(general, solver, [hot_points(corner, solver) for corner in corners])
 
 
 def _axis(stack: Stack, path: str, low: ValueLike, high: ValueLike, count: int, scale: Scale) -> Axis:

@@ -97,7 +97,13 @@ class Variant:
 
 
 def variant_of(
-    stack: Stack, solver: str, variables: tuple[Variable, ...], *, limit: float | None, emulate: bool = True
+    stack: Stack,
+    solver: str,
+    variables: tuple[Variable, ...],
+    *,
+    limit: float | None,
+    emulate: bool = True,
+    points: Points | None = None,
 ) -> Variant:
     """Return a stack ready to be sampled over its variables; its emulator is built once and kept.
 
@@ -111,6 +117,8 @@ def variant_of(
         Junction temperature for the headroom. [K]
     emulate : bool
         False: every sample is solved, at about a millisecond each.
+    points : mapping of die name to points, optional
+        Where the hottest points lie; found if not given.
 
     Raises
     ------
@@ -118,7 +126,7 @@ def variant_of(
         The emulator is refused: its held-out error is above the limit. The message names what it is curved in.
     """
     plain = stack.uncalibrated
-    points = hot_points(plain, solver)
+    points = hot_points(plain, solver) if points is None else points
     model = _with(plain, points)
     emulator = None
     if emulate and solver in EMULATED:

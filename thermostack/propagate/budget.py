@@ -127,7 +127,8 @@ class Budget:
 
     def table(self, title: str = "") -> Table:
         """Return the budget as a table, a row an input, largest contribution first."""
-        u = f" [{self.unit}]" if self.unit else ""
+        change = "K" if self.unit == "°C" else self.unit  # of a temperature the contributions are differences
+        u = f" [{change}]" if change else ""
         columns = (
             Column("path", "input"),
             Column("value", "value", align="right"),
@@ -136,12 +137,12 @@ class Budget:
             Column("contribution", f"contribution{u}", ".3g"),
             Column("share", "share of variance [%]", ".1f"),
         )
-        rows = tuple((r.path, *r.texts(self.unit), r.contribution, 100 * r.share) for r in self.rows)
+        rows = tuple((r.path, *r.texts(change), r.contribution, 100 * r.share) for r in self.rows)
         dof = "" if math.isinf(self.degrees_of_freedom) else f", {self.degrees_of_freedom:.1f} degrees of freedom"
         result = (
             f"{format_number(self.value, 6)} {self.unit}".rstrip()
-            + f", combined standard uncertainty {format_number(self.standard_uncertainty, 3)} {self.unit}".rstrip()
-            + f"; {100 * self.coverage:g} %: ± {format_number(self.expanded_uncertainty, 3)} {self.unit}".rstrip()
+            + f", combined standard uncertainty {format_number(self.standard_uncertainty, 3)} {change}".rstrip()
+            + f"; {100 * self.coverage:g} %: ± {format_number(self.expanded_uncertainty, 3)} {change}".rstrip()
             + f" (k = {self.coverage_factor:.2f}{dof})"
         )
         return Table(columns, rows, title, (result, *self.notes))

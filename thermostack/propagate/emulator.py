@@ -79,6 +79,9 @@ class Emulator:
     solves : int
         How many it was trained on.
     name : str
+    lenient : bool
+        Return NaN for samples outside the box instead of raising: for those who ask far into the tails, and give what
+        is not answered no weight.
     """
 
     graph: Graph
@@ -90,6 +93,7 @@ class Emulator:
     held_out_rms: float
     solves: int
     name: str
+    lenient: bool = False
 
     def __call__(self, graph: Graph, arrays: Arrays) -> Response:
         """Return the response for every sample, with the error of emulator and solver together.
@@ -101,7 +105,7 @@ class Emulator:
         """
         if graph is not self.graph and graph != self.graph:
             raise SolveError("emulator: it was built for another stack, or for other probes; build one for this model")
-        x = self.features.of(arrays)
+        x = self.features.of(arrays, lenient=self.lenient)
         trend = self.features.trend(arrays, x)
         shape = (len(graph.probes), len(graph.sources))
         outputs = np.empty((len(x), self.kriging.middle.size))
@@ -110,6 +114,8 @@ class Emulator:
             for start in range(0, len(x), CHUNK):
                 rows = slice(start, start + CHUNK)
                 outputs[rows], spread[rows] = self.kriging.predict(x[rows], trend[rows])
+        if self.lenient:
+            outputs[self.features.outside(x)] = np.nan
         cut = math.prod(shape)
         influence, flow = outputs[:, :cut], outputs[:, cut:]
         return Response(
@@ -279,7 +285,8 @@ def _temperatures(asked: _Request) -> tuple[Float, Float]:
             if v.path == "coolant.temperature"
         ]
     )
-    cold, warm = coolant[0] if len(coolant) else (point.coolant[0], point.coolant[0])
+    cold, warm = coolant[0] if len(coolant) else (point.coolant_at_rest[0], point.coolant_at_rest[0])
+    warm = warm + (point.coolant - point.coolant_at_rest)[0]  # by what the described power warms a loop
     factor = WARMTH
     if asked.hottest is not None:
         factor = max(factor, 1.1 * (asked.hottest - cold) / float(point.junction_rise[0]))

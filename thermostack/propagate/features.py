@@ -109,8 +109,12 @@ class Features:
     parts_middle: Float
     parts_spread: Float
 
-    def of(self, arrays: Arrays) -> Float:
-        """Return the coordinates, shape (S, d).
+    def outside(self, x: Float) -> NDArray[np.bool_]:
+        """Tell which coordinates (S, d) lie outside the box, shape (S,)."""
+        return np.asarray(np.any((x < self.low) | (x > self.high), axis=1))
+
+    def of(self, arrays: Arrays, *, lenient: bool = False) -> Float:
+        """Return the coordinates, shape (S, d); with `lenient` also those that lie outside the box.
 
         Raises
         ------
@@ -133,7 +137,8 @@ class Features:
             raise SolveError(
                 "emulator: sizes do not follow one another as in the model it was built for; build one for this model"
             )
-        self._check_box(x)
+        if not lenient:
+            self._check_box(x)
         return x
 
     def trend(self, arrays: Arrays, x: Float) -> Float:

@@ -24,8 +24,8 @@ uncertainty and narrows it by 3 %. Beyond, what was written as mean and sd is no
 value says better what is meant.
 """
 
-_UNBOUNDED = {"centre_x", "centre_y", "point_x", "point_y", "offset", "slope"}
-"""Fields that may be of either sign although their dimension usually is not: positions, and errors of a sensor."""
+_UNBOUNDED = {"centre_x", "centre_y", "point_x", "point_y", "offset", "slope", "bow"}
+"""Fields that may be of either sign although their dimension usually is not: positions, bows, errors of a sensor."""
 
 
 class _Input(Protocol):

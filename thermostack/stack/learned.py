@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ..tables import Table
 from ..units import Value
 
 if TYPE_CHECKING:
@@ -31,8 +32,12 @@ class Learned:
         Draws from the joint posterior, equally likely. SI.
     values : mapping of identity to Value
         Median and spread of each, for lists and for the centre of predictions.
-    readings : tuple
-        What it was learned from; no check may use them again.
+    states : tuple
+        States, with their readings, that it was learned from; no check may use these readings again.
+    posterior : object
+        How it was found: evidence, convergence, whether readings and description contradict each other.
+    table : Table
+        A row an input: before, after, how far it moved.
     key : str
         Names the draws: stacks that learned the same share them.
     """
@@ -40,8 +45,15 @@ class Learned:
     identities: tuple[str, ...]
     draws: NDArray[np.float64]
     values: Mapping[str, Value]
-    readings: tuple[Any, ...]
+    states: tuple[Any, ...]
+    posterior: Any
+    table: Table
     key: str
+
+    @property
+    def readings(self) -> tuple[Any, ...]:
+        """All readings that it was learned from."""
+        return tuple(reading for state in self.states for reading in state.readings)
 
     def applied(self, entry: Input) -> Input:
         """Return an input with its posterior in place of what was known before."""
@@ -49,3 +61,9 @@ class Learned:
             return entry
         source = f"calibrated; before {entry.value}: {entry.source}"
         return replace(entry, value=self.values[entry.identity], source=source, assumed=False, bad=None)
+
+    def __str__(self) -> str:
+        return str(self.table)
+
+    def _repr_html_(self) -> str:
+        return self.table._repr_html_()
