@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from .calibration import calibrate as calibrate
     from .catalogue import InterfaceClass as InterfaceClass
     from .catalogue import Material as Material
+    from .catalogue import coolers as coolers
+    from .catalogue import fluids as fluids
     from .catalogue import interfaces as interfaces
     from .catalogue import materials as materials
     from .cautions import Caution as Caution
@@ -25,6 +28,9 @@ if TYPE_CHECKING:
     from .errors import ThermostackWarning as ThermostackWarning
     from .errors import UnitError as UnitError
     from .errors import UnknownNameError as UnknownNameError
+    from .film import cooling as cooling
+    from .goal import ValueFor as ValueFor
+    from .goal import value_for as value_for
     from .measured.flags import SteadyError as SteadyError
     from .measured.join import join_logs as join_logs
     from .measured.log import Log as Log
@@ -32,11 +38,23 @@ if TYPE_CHECKING:
     from .measured.reading import Reading as Reading
     from .measured.remounts import Remounts as Remounts
     from .measured.remounts import pool_mounts as pool_mounts
+    from .measured.steps import ThicknessSteps as ThicknessSteps
+    from .measured.steps import reduce_thickness_steps as reduce_thickness_steps
     from .measured.swapped import warn_if_swapped as warn_if_swapped
     from .methods import SideBySide as SideBySide
     from .methods import side_by_side as side_by_side
+    from .mount import Mount as Mount
+    from .mount import MountCheck as MountCheck
+    from .mount import Package as Package
+    from .mount import mount_check as mount_check
     from .prediction import Prediction as Prediction
     from .prediction import predict as predict
+    from .stack import mods as mods
+    from .stack.cooling import AirTower as AirTower
+    from .stack.cooling import ChannelPlate as ChannelPlate
+    from .stack.cooling import JetPlate as JetPlate
+    from .stack.cooling import Radiator as Radiator
+    from .stack.files import read_mount as read_mount
     from .stack.files import read_stack as read_stack
     from .stack.files import read_variants as read_variants
     from .stack.files import write_stack as write_stack
@@ -53,33 +71,42 @@ if TYPE_CHECKING:
     from .stack.parts import Region as Region
     from .stack.parts import Sensor as Sensor
     from .stack.stack import Stack as Stack
+    from .states import State as State
     from .sweeping import Sweep as Sweep
     from .sweeping import sweep as sweep
     from .units import Value as Value
 
 _HOME = {
+    ".calibration": ("calibrate",),
     ".cautions": ("Caution",),
     ".comparison": ("Comparison", "compare"),
     ".errors": (
         "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError",
         "UnknownNameError",
     ),
+    ".film": ("cooling",),
+    ".goal": ("ValueFor", "value_for"),
     ".measured.flags": ("SteadyError",),
     ".measured.join": ("join_logs",),
     ".measured.log": ("Log",),
     ".measured.read": ("read_log",),
     ".measured.reading": ("Reading",),
     ".measured.remounts": ("Remounts", "pool_mounts"),
+    ".measured.steps": ("ThicknessSteps", "reduce_thickness_steps"),
     ".measured.swapped": ("warn_if_swapped",),
     ".methods": ("SideBySide", "side_by_side"),
-    ".catalogue": ("InterfaceClass", "Material", "interfaces", "materials"),
+    ".mount": ("Mount", "MountCheck", "Package", "mount_check"),
+    ".catalogue": ("InterfaceClass", "Material", "coolers", "fluids", "interfaces", "materials"),
     ".prediction": ("Prediction", "predict"),
-    ".stack.files": ("read_stack", "read_variants", "write_stack"),
+    ".stack": ("mods",),
+    ".stack.cooling": ("AirTower", "ChannelPlate", "JetPlate", "Radiator"),
+    ".stack.files": ("read_mount", "read_stack", "read_variants", "write_stack"),
     ".stack.own": ("own_interface", "own_material"),
     ".stack.parts": (
         "Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor",
     ),
     ".stack.stack": ("Stack",),
+    ".states": ("State",),
     ".sweeping": ("Sweep", "sweep"),
     ".units": ("Value",),
 }  # fmt: skip

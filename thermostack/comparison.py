@@ -110,6 +110,9 @@ class Comparison:
         same = "equal power" if len(described) == 1 else "each at its own power and coolant; baseline"
         sampled = "" if self.ensemble is not None else ", no uncertainty"
         notes = [f"{same}: {power}, coolant {coolant}; centres of all inputs{sampled}"]
+        limiting = {p.point.limited_by for p in self.predictions}
+        if self.limit is not None and limiting != {"junction"}:
+            notes.append(f"headroom: until {' or '.join(sorted(limiting))} reads the limit")
         for p in self.predictions:
             notes += [f"{p.stack.label}: {note}" for note in p.notes]
         return tuple(notes)

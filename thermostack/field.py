@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from .errors import InputError, UnknownNameError, suggest
 from .local import fields, tops_of
 from .model import Model, model_of
+from .model.joints import bond_line_of
 from .operating import OperatingPoint, operate
 from .solvers import solver_named
 from .stack.stack import Stack
@@ -241,8 +242,8 @@ class StackField:
         for rows in model.rows.values():
             height, column = 0.0, []
             for row in rows[:-1]:
-                path = f"{row.part}.{'thickness' if row.solid else 'bond_line'}"
-                thickness = 1e3 * float(np.asarray(values(path)).flat[0]) if path in values else 0.0
+                thick = values(f"{row.part}.thickness") if row.solid else bond_line_of(row.part, values)
+                thickness = 0.0 if thick is None else 1e3 * float(np.asarray(thick).flat[0])
                 column.append((row.slab, row.solid, height))
                 height += thickness
             columns.append((height, column))

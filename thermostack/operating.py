@@ -8,6 +8,9 @@ the die U is exact, also for a region that is much hotter than the die's mean.
 *Leakage.* Each die's leakage follows its mean temperature, which is linear in all powers: Newton's method on that small
 system, from the cold side, where the law is convex and the method climbs to the lower, stable point. Where heat begets
 more heat than it takes (the spectral radius of dθ/dP · dP/dθ reaches 1) there is none: the die runs away.
+
+*Coolant.* Where a radiator or a known flow ties its temperature to the heat, it is a straight line over that heat,
+which is linear in all powers: every watt warms all probes alike, on top of the rise over the coolant.
 """
 
 from __future__ import annotations
@@ -57,7 +60,7 @@ class OperatingPoint:
     stretch : ndarray, shape (S, probes)
         On an active face, the rise above the die's upper face over what it would be at that face's conductivity.
     coolant : ndarray, shape (S,)
-        Coolant temperature. [K]
+        Coolant temperature to which the film refers, warmed by the heat it takes. [K]
     steps : int
         Solves that were needed.
     settled : ndarray of bool, shape (S,)
@@ -156,6 +159,31 @@ class OperatingPoint:
             contacts = [i for i, c in enumerate(self.graph.contacts) if c.below == block]
         return np.asarray(self.flow[:, contacts].sum(axis=1))
 
+    @property
+    def coolant_at_rest(self) -> Float:
+        """Temperature of the coolant if it took no heat, shape (S,). [K]"""
+        return np.broadcast_to(self.model.coolant_line(self.values).base, self.coolant.shape)
+
+    @property
+    def coolant_inlet(self) -> Float:
+        """Temperature of the coolant into the block, shape (S,); as it is read where no flow is known. [K]"""
+        line = self.model.coolant_line(self.values)
+        return np.asarray(line.base + line.inlet * self.flow[:, self.model.coolant_contact])
+
+    @property
+    def coolant_outlet(self) -> Float:
+        """Temperature of the coolant out of the block, shape (S,); as it is read where no flow is known. [K]"""
+        line = self.model.coolant_line(self.values)
+        return np.asarray(line.base + line.outlet * self.flow[:, self.model.coolant_contact])
+
+    def _true(self, at: str, key: tuple[str, str]) -> Float:
+        """Return the temperature at the place of a sensor. [K]"""
+        if at == "coolant outlet":
+            return self.coolant_outlet
+        if at == "coolant":  # where the stack says that its temperature is read; of a loop with a radiator, the inlet
+            return self.coolant_at_rest if self.model.stack.coolant.radiator is None else self.coolant_inlet
+        return np.asarray(self.coolant + self.probe(*key))
+
     def readings(self) -> Iterator[tuple[str, str, Float]]:
         """Yield name, place and temperature [K] of every sensor, as it would read."""
         stack = self.model.stack
@@ -165,16 +193,44 @@ class OperatingPoint:
                     yield f"{name} mean", name, self.coolant + self.probe("mean", name)
         for sensor in stack.sensors:
             key = ("sensor", sensor.name) if ("sensor", sensor.name) in self.model.probes else ("mean", sensor.at)
-            true = self.coolant if sensor.at == "coolant" else self.coolant + self.probe(*key)
+            true = self._true(sensor.at, key)
             offset, slope, pivot = (
                 self.values(f"{sensor.name}.{field}") if f"{sensor.name}.{field}" in self.values else 0.0
                 for field in ("offset", "slope", "pivot")
             )
             yield sensor.name, sensor.at, np.asarray(true + offset + slope * (true - pivot))
 
+    @property
+    def limited(self) -> Float:
+        """Temperature that a limit is set to: the highest reading of the stack's sensors on dies and regions, or that
+        of the junction where the stack has none, shape (S,). [K]
+        """
+        read = [temperature for _, at, temperature in self._on_dies()]
+        return np.asarray(np.max(read, axis=0)) if read else self.coolant + self.junction_rise
+
+    @property
+    def limited_by(self) -> str:
+        """Name of the sensor that limits in the first sample; "junction" where the stack has none on its dies."""
+        read = [(float(temperature[0]), name) for name, _, temperature in self._on_dies()]
+        return max(read)[1] if read else "junction"
+
+    def _on_dies(self) -> list[tuple[str, str, Float]]:
+        stack = self.model.stack
+        if not stack.sensors:
+            return []
+        places = {name for die in stack.dies for name in (die.name, *(region.name for region in die.power.regions))}
+        return [found for found in self.readings() if found[1] in places]
+
     def difference(self, row: Row) -> Float:
         """Return the temperature difference over a breakdown row, shape (S,). [K]"""
+        start, end = self._span(row)
+        return np.asarray((end - start) * self._whole_difference(row))
+
+    def _whole_difference(self, row: Row) -> Float:
         return self._mean(row.low, row.low_contacts) - self._mean(row.high, row.high_contacts)
+
+    def _span(self, row: Row) -> tuple[Float | float, Float | float]:
+        return (0.0, 1.0) if row.span is None else (row.span[0](self.values), row.span[1](self.values))
 
     def _mean(self, probes: tuple[int, ...], contacts: tuple[int, ...]) -> Float:
         if not probes:
@@ -191,7 +247,8 @@ class OperatingPoint:
         if row.solid and row.slab in self._die_slabs:
             die = self.model.slabs[row.slab].part.name
             straight = straight * self.stretch[:, self.model.probes["mean", die]]
-        return np.asarray(straight)
+        start, end = self._span(row)
+        return np.asarray((end - start) * straight)
 
     @property
     def _die_slabs(self) -> list[int]:
@@ -199,7 +256,7 @@ class OperatingPoint:
 
     def below(self, row: Row) -> Float:
         """Return the temperature rise on the lower side of a row, shape (S,). [K]"""
-        return self._mean(row.low, row.low_contacts)
+        return np.asarray(self._mean(row.low, row.low_contacts) - self._span(row)[0] * self._whole_difference(row))
 
 
 def operate(model: Model, solver: Solver, values: Values | None = None, *, partial: bool = False) -> OperatingPoint:
@@ -213,18 +270,22 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
     values : Values, optional
         Samples of the inputs; the centres if not given.
     partial : bool
-        Return what settled, with NaN rises in the other samples and `settled` to tell them apart, instead of raising.
+        Return what settled, with NaN rises in the other samples and `settled` to tell them apart, instead of raising;
+        a sample for which the solver returns NaN is one of these.
 
     Raises
     ------
     SolveError
         The temperatures did not settle, or a die runs away; the message says by how much they still moved, or in how
         many of the samples.
+    InputError
+        The coolant freezes or boils, or its flow lies where no law holds.
     """
     v = values or model.values()
     lost = np.zeros(v.count, dtype=bool)
-    coolant = np.broadcast_to(np.atleast_1d(v("coolant.temperature")), (v.count,))
-    described, warm_board, to_board = model.powers(v), model.board_powers(v), model.board_conductances(v)
+    line = model.coolant_line(v)
+    base, per_watt = (np.broadcast_to(np.atleast_1d(each), (v.count,)) for each in (line.base, line.film))
+    described, to_board, coolant = model.powers(v), model.board_conductances(v), base
     of_die = np.array([[float(name == source) for source in model.sources] for name in model.dies])
     faces = np.array([[model.probes["face", str(i), str(side)] for side in (0, 1)] for i in range(len(model.slabs))])
     at_300, active = model.arrays(v), _ActiveFaces(model)
@@ -234,14 +295,19 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
     for step in range(1, MAX_STEPS + 1):
         graph, arrays = model.graph, model.at_temperature(at_300, temperature)
         response = solver(graph, arrays)
+        if partial:
+            response, unanswered = _answered(response)
+            lost = lost | unanswered
         # the board sees the true temperature of an active face, the solver's path to it the one before its stretch
-        board_power = warm_board - heated @ of_die * to_board
+        board_power = model.board_powers(coolant, v) - heated @ of_die * to_board
         power = described + board_power
+        warms = per_watt[:, None] * response.flow[:, model.coolant_contact]  # the coolant, by each source [K/W]
         if model.leaks:
-            added, away = _leaking(model, v, response, power, coolant, heated)
+            added, away = _leaking(model, v, response.influence[:, active.means] + warms[:, None], power, base, heated)
             power, lost = power + added, lost | (away >= 1)
             if lost.any() and not partial:
                 raise SolveError(_runs_away(model, away))
+        coolant = base + np.sum(warms * power, axis=1)
         rise = np.einsum("spk,sk->sp", response.influence, power)
         warmed, stretch = active.warmed(coolant, rise)
         heated_before, heated = heated, warmed[:, active.means] - rise[:, active.means]
@@ -257,6 +323,8 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
         if left.max() < TOLERANCE or (partial and step == MAX_STEPS):
             settled = ~lost & (left < TOLERANCE)
             warmed[~settled] = np.nan
+            heat = np.sum(response.flow[:, model.coolant_contact] * power, axis=1)
+            model.check_liquid(v, np.where(settled, heat, np.nan))
             error = np.einsum("spk,sk->sp", response.error, np.abs(power)) * stretch
             return OperatingPoint(
                 model,
@@ -277,6 +345,17 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
         f"{model.stack.name}: conductivities and temperatures did not settle in {MAX_STEPS} steps; a mean "
         f"temperature is still to move by {left.max():.2g} of the hottest rise"
     )
+
+
+def _answered(response: Response) -> tuple[Response, NDArray[np.bool_]]:
+    """Return a response with zeros for the samples that the solver does not answer for (NaN), and which they are."""
+    unanswered = np.asarray(~np.isfinite(response.influence).all(axis=(1, 2)))
+    if not unanswered.any():
+        return response, unanswered
+    influence, flow, error = (
+        np.where(unanswered[:, None, None], 0.0, each) for each in (response.influence, response.flow, response.error)
+    )
+    return replace(response, influence=influence, flow=flow, error=error), unanswered
 
 
 def curved(point: OperatingPoint, curvature: Float | None) -> OperatingPoint:
@@ -327,11 +406,18 @@ class _ActiveFaces:
 
 
 def _leaking(
-    model: Model, v: Values, response: Response, power: Float, coolant: Float, heated: Float
+    model: Model, v: Values, influence: Float, power: Float, coolant: Float, heated: Float
 ) -> tuple[Float, Float]:
     """Return what leakage adds to each source over what is described, and how many watts a watt begets.
 
-    `heated` is by how much each die's mean is above what the linear response says.
+    Parameters
+    ----------
+    influence : ndarray, shape (S, dies, sources)
+        Of each source on each die's mean, over the coolant as it is without heat. [K/W]
+    coolant : ndarray, shape (S,)
+        That coolant's temperature. [K]
+    heated : ndarray, shape (S, dies)
+        By how much each die's mean is above what the linear response says. [K]
 
     Returns
     -------
@@ -340,10 +426,9 @@ def _leaking(
     begets : ndarray, shape (S,)
         Largest eigenvalue of the loop; 1 or more where a sample runs away (or does not settle).
     """
-    means = [model.probes["mean", name] for name in model.dies]
     whole = [model.sources.index(name) for name in model.dies]
-    gain = response.influence[:, means][:, :, whole]
-    still = coolant[:, None] + heated + np.einsum("sdk,sk->sd", response.influence[:, means], power)
+    gain = influence[:, :, whole]
+    still = coolant[:, None] + heated + np.einsum("sdk,sk->sd", influence, power)
     described = np.broadcast_to(model.leakage(v, None)[0], still.shape)
     temperature, begets = still - np.einsum("sde,se->sd", gain, described), np.zeros(len(still))
     for _ in range(MAX_STEPS):
@@ -356,7 +441,7 @@ def _leaking(
             still + np.einsum("sde,se->sd", gain, np.where(stable[:, None], leakage - described, 0.0)) - temperature
         )
         loop[~stable], residual[~stable] = 0.0, 0.0
-        climb = np.linalg.solve(np.eye(len(means)) - loop, residual[:, :, None])[:, :, 0]
+        climb = np.linalg.solve(np.eye(len(whole)) - loop, residual[:, :, None])[:, :, 0]
         temperature = temperature + climb
         moving = np.max(np.abs(climb), axis=1) >= 1e-7
         if not moving.any():
@@ -378,9 +463,10 @@ def _runs_away(model: Model, begets: Float) -> str:
 
 
 def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
-    """Return the total power at which the junction is at a limit, in the same map, shape (S,). [W]
+    """Return the total power at which a part is at its limit, in the same map, shape (S,). [W]
 
-    Leakage and what a warm board adds follow the temperature; the described powers are scaled.
+    It is there when `OperatingPoint.limited` is: the sensor that limits, or the junction where there is none.
+    Leakage, what a warm board adds and a coolant that warms follow; the described powers are scaled.
 
     Parameters
     ----------
@@ -388,20 +474,20 @@ def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
         The stack at its own power.
     solver : Solver
     limit : float
-        Junction temperature, above the coolant's. [K]
+        Temperature, above the coolant's without heat. [K]
 
     Raises
     ------
     SolveError
-        The power did not settle, or the junction is above the limit even without power.
+        The power did not settle, or the part is above the limit even without power.
     """
-    wanted = limit - point.coolant
-    shown = f"{point.model.stack.name}: {{}} at which the junction is at {limit - 273.15:.1f} °C"
-    scale, here, last = np.ones_like(wanted), point, point.junction_rise
-    slope = here.own_junction_rise  # per unit of scale; of a constant conductivity without leakage it is exact
-    step = (wanted - last) / slope
+    shown = f"{point.model.stack.name}: {{}} at which the {point.limited_by} is at {limit - 273.15:.1f} °C"
+    scale, here, last = np.ones_like(point.coolant), point, point.limited
+    # per unit of scale; of a constant conductivity without leakage it is exact
+    slope = here.own_junction_rise + here.coolant - here.coolant_at_rest
+    step = (limit - last) / slope
     for _ in range(MAX_STEPS):
-        if np.all(np.abs(wanted - last) < LIMIT_TOLERANCE):
+        if np.all(np.abs(limit - last) < LIMIT_TOLERANCE):
             if np.any(here.total <= 0):
                 raise SolveError(shown.format("there is no power"))
             return here.total
@@ -410,11 +496,11 @@ def to_limit(point: OperatingPoint, solver: Solver, limit: float) -> Float:
         except SolveError:  # a step too far, where the die runs away or the conductivity ends
             step = step / 2
             continue
-        rise = here.junction_rise
-        gained = rise - last
+        now = here.limited
+        gained = now - last
         slope = np.where(np.abs(gained) > 0, gained / np.where(step == 0, 1.0, step), slope)
-        scale, last = scale + step, rise
-        step = (wanted - last) / slope
+        scale, last = scale + step, now
+        step = (limit - last) / slope
     raise SolveError(shown.format("no power was found"))
 
 

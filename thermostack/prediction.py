@@ -86,7 +86,10 @@ class Prediction:
         return self.point.hottest_die
 
     def headroom(self, limit: ValueLike) -> pint.Quantity:
-        """Power that may be added, in the same map, until the junction is at `limit`; negative above it. [W]
+        """Power that may be added, in the same map, until the part is at `limit`; negative above it. [W]
+
+        It is there when the hottest of the stack's sensors on dies and regions reads so much, or, where it has none,
+        when the junction is so hot.
 
         Parameters
         ----------

@@ -7,6 +7,7 @@ independent of them. The true power is what was read less the meter's gain, and 
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -33,6 +34,8 @@ Float = NDArray[np.float64]
 
 WARMER = 15.0
 """By how much hotter than what was read the emulators are to reach. [K]"""
+STEP = 10.0
+"""Ends of what the emulators are to reach are rounded outwards to it, so that the next reading finds them built. [K]"""
 
 
 @dataclass(frozen=True, init=False)
@@ -278,13 +281,16 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
     InputError
         Inputs common to the readings that differ between them, or are described in the stack as well.
     """
-    mounts = [(i, stack, readings) for i, state in enumerate(states) for stack, readings in state.mounts()]
+    mounts = [
+        (i, _without_radiator(stack), readings) for i, state in enumerate(states) for stack, readings in state.mounts()
+    ]
     stacks = [stack for _, stack, _ in mounts]
     readings = [reading for _, _, group in mounts for reading in group]
     coolants = [reading.coolant for reading in readings]
     spread = max(5.0, 0.2 * (max(coolants) - min(coolants)))
-    coolant = Variable("coolant.temperature", Rectangular(min(coolants) - spread, max(coolants) + spread))
-    hottest = max(float(reading.means[:-2].max()) for reading in readings) + WARMER
+    cold, warm = _rounded(min(coolants) - spread, max(coolants) + spread)
+    coolant = Variable("coolant.temperature", Rectangular(cold, warm))
+    _, hottest = _rounded(0.0, max(float(reading.means[:-2].max()) for reading in readings) + WARMER)
     measured: list[Measured] = []
     variants: list[Variant] = []
     for variant, (state, stack, group) in enumerate(mounts):
@@ -303,6 +309,16 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
     unknowns = tuple(unknown for unknown in unknowns_of(stacks) if unknown.scope in scopes)
     common, fixed = _common_inputs(readings, stacks)
     return StatesModel(tuple(states), tuple(variants), unknowns, tuple(measured), common, fixed)
+
+
+def _rounded(low: float, high: float) -> tuple[float, float]:
+    return STEP * math.floor(low / STEP), STEP * math.ceil(high / STEP)
+
+
+def _without_radiator(stack: Stack) -> Stack:
+    """Return the stack with its coolant as it was read: what the radiator made of it is in the reading."""
+    coolant = stack.coolant
+    return stack if coolant.radiator is None else stack.swap(coolant.name, [replace(coolant, radiator=None)])
 
 
 def _check_names(names: Sequence[str]) -> None:

@@ -142,7 +142,7 @@ class Table:
         texts = [[column.show(cell) for column, cell in zip(self.columns, row, strict=True)] for row in self.rows]
         lines_of = [[_wrapped(t, c.wrap) for t, c in zip(row, self.columns, strict=True)] for row in texts]
         heads = [column.title for column in self.columns]
-        right = [self._to_the_right(i) for i in range(len(heads))]
+        right = [self.stands_right(i) for i in range(len(heads))]
         widths = [max([len(head), *(len(line) for row in lines_of for line in row[i])]) for i, head in enumerate(heads)]
 
         def line(cells: Sequence[str]) -> str:
@@ -158,7 +158,7 @@ class Table:
 
     def _repr_html_(self) -> str:
         """Return a table element; colours are the page's own, so it reads on light and dark alike."""
-        align = ["right" if self._to_the_right(i) else "left" for i in range(len(self.columns))]
+        align = ["right" if self.stands_right(i) else "left" for i in range(len(self.columns))]
         head = "".join(
             f'<th scope="col" style="text-align:{a};border-bottom:1px solid currentColor">{html.escape(c.title)}</th>'
             for c, a in zip(self.columns, align, strict=True)
@@ -186,7 +186,7 @@ class Table:
                 out.append(f'<td style="{style}">{text}</td>')
         return "".join(out)
 
-    def _to_the_right(self, index: int) -> bool:
+    def stands_right(self, index: int) -> bool:
         """Say whether a column stands to the right."""
         if self.columns[index].align != "auto":
             return self.columns[index].align == "right"

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from thermostack.catalogue import InterfaceClass, Material, Range, TemperatureLaw
 from thermostack.errors import FileError, InputError
+from thermostack.stack.cooling import ChannelPlate, JetPlate, Radiator
 from thermostack.stack.files import from_toml, to_toml
 from thermostack.stack.lines import Lines
 from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
@@ -53,6 +54,12 @@ leakages = st.builds(
     st.sampled_from(["55 K", "55 kelvin", "40 .. 70 K"]),
     st.just("linear"),
 )
+plates = st.builds(
+    ChannelPlate, length, micro, length, split=st.booleans(), along=st.sampled_from("xy"), factor=maybe(st.just(0.7)),
+    fin_conductivity=maybe(values("W/m/K"))) | st.builds(JetPlate, length, length, length)  # fmt: skip
+radiators = st.builds(Radiator, resistance=values("K/W"), pump_heat=maybe(values("W"))) | st.builds(
+    Radiator, conductance=values("W/K"), air_flow=values("m^3/h"))  # fmt: skip
+liquids = st.sampled_from(["water", "Water-Glycol  50 %"])
 names = st.shared(st.lists(text, min_size=40, max_size=40, unique_by=lambda n: n.casefold()).filter(
     lambda n: not {"coolant", "board"} & set(n)), key="names")  # fmt: skip
 ranges = st.builds(lambda m, a, b: Range(m * a, m, m * b), st.floats(0.1, 9), st.floats(0.1, 1), st.floats(1, 9)) | (
@@ -103,8 +110,12 @@ class Maker:
             case 1:
                 fields = {"resistance": self.draw(specific)}
             case _:
-                fields = {"bond_line": self.draw(micro), "conductivity": self.draw(values("W/m/K")),
-                          "contact": "0 mm^2*K/W"}  # fmt: skip
+                fields = {"conductivity": self.draw(values("W/m/K")), "contact": "0 mm^2*K/W"}
+                if self.draw(st.booleans()):
+                    fields |= {"bond_line": self.draw(micro)}
+                else:
+                    fields |= {"pressure": self.draw(values("kPa")), "yield_stress": self.draw(values("Pa"))}
+                more |= {"gap": micro, "bow": micro | st.sampled_from(["-30 um", "-5 um (sd 9 um)"])}
         return self.make(lambda name, **others: Interface(name, **fields, **others), **more)
 
     def element(self):
@@ -120,11 +131,24 @@ class Maker:
                          leakage=leakages)  # fmt: skip
 
     def coolant(self):
-        how = {"conductance": values("kW/m^2/K")} if self.draw(st.booleans()) else {"resistance": values("K/W")}
-        fields = {k: self.draw(s) for k, s in how.items()}
         temperature = self.draw(st.sampled_from(["26 degC", "300 K (sd 1 K)", "20 .. 30 degC", "70 degF (sd 1 K)"]))
-        fields["reference"] = self.draw(st.sampled_from(["inlet", "mean", "ambient"]))
-        return Coolant(temperature, wetted=self.draw(maybe(pair)), **fields)
+        fields = {
+            "wetted": self.draw(maybe(pair)),
+            "reference": self.draw(st.sampled_from(["inlet", "mean", "ambient"])),
+        }
+        match self.draw(st.integers(0, 4)):
+            case 0:
+                return Coolant(temperature, conductance=self.draw(values("kW/m^2/K")), **fields)
+            case 1:
+                whole = self.draw(st.booleans())
+                return Coolant(temperature, resistance=self.draw(values("K/W")), contains_plate=whole, **fields)
+            case 2:
+                return Coolant(temperature, model=self.draw(st.sampled_from(["water block", "air tower"])), **fields)
+            case 3:
+                fields |= {"model": self.draw(plates), "reference": self.draw(st.sampled_from(["inlet", "mean"]))}
+            case _:
+                fields |= {"model": self.draw(plates), "reference": "ambient", "radiator": self.draw(radiators)}
+        return Coolant(temperature, flow=self.draw(values("L/min")), fluid=self.draw(maybe(liquids)), **fields)
 
     def stack(self):
         first = self.die()

@@ -64,12 +64,12 @@ PARTS = {
     "bare sides": (lambda: ts.Layer("lid", "copper", "2 mm", (36, 36)), "lid.footprint", "('36 mm', '36 mm')"),
     "coolant twice": (
         lambda: ts.Coolant("26 degC", conductance="35 kW/m^2/K", resistance="0.03 K/W"),
-        "coolant: both of conductance and resistance",
+        "coolant: conductance and resistance given",
         "conductance='35 kW/m^2/K'",
     ),
     "coolant never": (lambda: ts.Coolant("26 degC"), "coolant: neither", "resistance='0.03 K/W'"),
-    "cold by mistake": (lambda: ts.Coolant("26 K", resistance="0.03 K/W"), "coolant.temperature: '26 K' is -247 °C", "'26 degC'"),
-    "reference": (lambda: ts.Coolant("26 degC", resistance="0.03 K/W", reference="outlet"), "coolant.reference", "inlet, mean"),
+    "cold by mistake": (lambda: ts.Coolant("26 K", resistance="0.03 K/W", contains_plate=False), "coolant.temperature: '26 K' is -247 °C", "'26 degC'"),
+    "reference": (lambda: ts.Coolant("26 degC", resistance="0.03 K/W", contains_plate=False, reference="outlet"), "coolant.reference", "inlet, mean"),
     "too hot a map": (
         lambda: ts.PowerMap("20 W", [ts.Region("core", "21 W", ("0 mm", "0 mm"), ("1 mm", "1 mm"))]),
         "the regions make 21 W, more than the whole die",

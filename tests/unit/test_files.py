@@ -11,6 +11,7 @@ import pytest
 import thermostack as ts
 from thermostack.catalogue import InterfaceClass, Material, Range, TemperatureLaw, interface_class, material
 from thermostack.errors import FileError, InputError
+from thermostack.stack.cooling import ChannelPlate, Radiator
 from thermostack.stack.files import from_toml, read_stack, read_variants, to_toml, write_stack
 from thermostack.stack.lines import Lines
 from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
@@ -126,18 +127,34 @@ FULL = soldered(
                        patches=[Patch("void", ("0 mm", "0 mm"), ("1 mm", "1 mm"), "9600 mm^2*K/W")])],
             centre=("-8 mm", "0 mm"), mirrored=True, conductivity="120 W/m/K",
             leakage=Leakage("20 W (x/ 1.3)", "70 degC", "50 K", "linear")),
-        Die("second", "silicon", "0.72 mm", ("5 mm", "5 mm"), "10 W", centre=("8 mm", "1 mm")),
+        Die("second", "silicon", "0.72 mm", ("5 mm", "5 mm"), "10 W",
+            Interface("pressed", "ceramic paste", pressure="300 kPa (sd 50 kPa)", yield_stress="150 Pa (x/ 1.5)",
+                      gap="10 um", bow="-5 um (sd 9 um)"),
+            centre=("8 mm", "1 mm")),
     ],
     layers=[Layer("lid", "copper", "2.4 mm", ("36 mm", "36 mm"), centre=("1 mm", "0 mm"), conductivity="380 W/m/K",
                   conductivity_in_plane="25 .. 60 W/m/K"),
             Interface("paste", bond_line="25 .. 60 um", conductivity="5(1) W/m/K", contact="0 mm^2*K/W", mount="third"),
             Layer("cold plate", "copper", "3 mm", ("50 mm", "50 mm"))],
-    coolant=Coolant("26 degC (sd 0.5 K)", resistance="0.03 K/W", wetted=("40 mm", "40 mm"), centre=("1 mm", "2 mm"),
+    coolant=Coolant("26 degC (sd 0.5 K)", resistance="0.03 K/W", contains_plate=False, wetted=("40 mm", "40 mm"), centre=("1 mm", "2 mm"),
                     reference="mean"),
     board=Board("5 K/W", "40 degC"),
     sensors=[Sensor("tc", "lid", point=("1 mm", "-2 mm"), offset="0 K (sd 0.5 K)", slope="0(1) %", pivot="100 degC",
                     step="1 K", reads="truncating")],
 )  # fmt: skip
+
+
+COOLANTS = [
+    Coolant("26 degC", resistance="0.03 K/W", contains_plate=True),
+    Coolant(
+        "26 degC",
+        model=ChannelPlate("0.2 mm", "0.2 mm", "2 mm"),
+        flow="4 L/min",
+        reference="ambient",
+        radiator=Radiator(resistance="0.03 K/W"),
+    ),
+]
+"""Their round trip is made in test_cooling.py."""
 
 
 def test_every_field_of_every_part_makes_the_round_trip():
@@ -150,7 +167,7 @@ def test_every_field_of_every_part_makes_the_round_trip():
     )
     for kind in (Die, Region, Interface, Patch, Layer, Coolant, Board, Sensor):
         for field in dataclasses.fields(kind):
-            told = [getattr(p, field.name) for p in [*FULL.parts(), *soldered().parts()] if type(p) is kind]
+            told = [getattr(p, field.name) for p in [*FULL.parts(), *soldered().parts(), *COOLANTS] if type(p) is kind]
             assert any(value not in (None, (), False) for value in told), f"{kind.__name__}.{field.name} is not tried"
 
 
@@ -186,7 +203,7 @@ def all_verbs():
         Die("die", "silicon", "0.8 mm", ("12 mm", "17 mm"), PowerMap("99 W", [
             Region("core", "9 W", ("0 mm", "0 mm"), ("2 mm", "2 mm"))]), Interface("glue", "ceramic paste")),
     ).named("another die")  # fmt: skip
-    cooler = base.replace("coolant", Coolant("20 degC", resistance="0.02 K/W")).named("cooler")
+    cooler = base.replace("coolant", Coolant("20 degC", resistance="0.02 K/W", contains_plate=False)).named("cooler")
     return base, relid, bare, one_by_one, film, tuned, turns, swapped, cooler
 
 
@@ -411,7 +428,7 @@ def test_an_error_names_the_line_the_part_the_field_and_a_right_value(old, nth, 
         ("thickness", 2, ("[[layer]]", 1), ["lid.thickness", "is missing", 'thickness = "2.4 mm"']),
         ("power", 1, ("[[die]]", 1), ["die.power", "is missing", 'power = "230 W"']),
         ("name", 4, ("[[layer]]", 1), ["layer.name", "is missing", 'name = "lid"']),
-        ("conductance", 1, ("[coolant]", 1), ["coolant", "neither of conductance and resistance"]),
+        ("conductance", 1, ("[coolant]", 1), ["coolant", "neither conductance, resistance nor model"]),
         ("name", 1, None, ["'name' is missing"]),
     ],
 )

@@ -202,7 +202,9 @@ def test_a_part_wetted_plate():
 
 @pytest.mark.parametrize(("wetted", "area"), [(None, 1200e-6), (("20 mm", "10 mm"), 200e-6)])
 def test_a_coolant_by_resistance_counts_over_the_wetted_area(wetted, area):
-    model = model_of(part(chip(), coolant=ts.Coolant("25 degC", resistance="0.05 K/W", wetted=wetted)))
+    model = model_of(
+        part(chip(), coolant=ts.Coolant("25 degC", resistance="0.05 K/W", contains_plate=False, wetted=wetted))
+    )
     assert model.arrays().contact_r[0, model.coolant_contact] == pytest.approx(0.05 * area)
 
 
@@ -266,7 +268,7 @@ STACKS = {
     "narrow on wide": lambda: part(chip(), plate=("12 mm", "12 mm")),
     "patched": lambda: part(chip(joint=patched())),
     "small joint": lambda: part(chip(joint=ts.Interface("m", resistance="2 mm^2*K/W", footprint=("6 mm", "4 mm")))),
-    "wetted": lambda: part(chip(), coolant=ts.Coolant("25 degC", resistance="0.05 K/W", wetted=("20 mm", "10 mm"))),
+    "wetted": lambda: part(chip(), coolant=ts.Coolant("25 degC", resistance="0.05 K/W", contains_plate=False, wetted=("20 mm", "10 mm"))),
     "board": lambda: part(chip(), board=ts.Board("4 K/W", "50 degC")),
     "regions": lambda: part(chip(power=core(), material=BENT)),
     "off centre": lambda: part(chip(centre=("7 mm", "-5 mm"), material=BENT)),

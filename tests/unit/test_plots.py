@@ -72,7 +72,7 @@ def several():
         layers=[ts.Layer("lid", "copper", "2.4 mm", footprint=("44 mm", "30 mm")),
                 ts.Interface("paste", "ceramic paste", footprint=("30 mm", "28 mm")),
                 ts.Layer("cold plate", "copper", "3 mm", footprint=("56 mm", "50 mm"))],
-        coolant=ts.Coolant("26 degC", resistance="0.03 K/W", wetted=("40 mm", "40 mm")),
+        coolant=ts.Coolant("26 degC", resistance="0.03 K/W", contains_plate=False, wetted=("40 mm", "40 mm")),
         board=ts.Board("12 K/W", "45 degC"))  # fmt: skip
 
 

@@ -60,6 +60,10 @@ class InterfaceRow:
         Whether it is made anew when the joint above or below it is opened.
     pressure : tuple of float, optional
         Lowest and highest usual pressure; ``None`` where pressure does not matter or is not known. [Pa]
+    yield_stress : Range, optional
+        Of a paste that pressure thins; ``None`` where it is not known, or does not set the bond line. [Pa]
+    yield_stress_basis : str
+        Where it comes from, and what is assumed in it.
     pressure_note, ageing : str
         What else to know; empty for nothing noted.
     material : Material, optional
@@ -90,6 +94,8 @@ class InterfaceRow:
     bad_mounts: Range | None = None
     demountable: bool
     pressure: tuple[float, float] | None = None
+    yield_stress: Range | None = None
+    yield_stress_basis: str = ""
     pressure_note: str = ""
     ageing: str = ""
     description: str = ""
@@ -106,7 +112,7 @@ class InterfaceRow:
             raise InputError(
                 f"{self.place!r} is no place", where=f"{self.name}.place", expected=" or ".join(map(repr, PLACES))
             )
-        for field in ("resistance", "bond_line", "conductivity", "bad_mounts"):
+        for field in ("resistance", "bond_line", "conductivity", "bad_mounts", "yield_stress"):
             value = getattr(self, field)
             if not isinstance(value, Range) and (field == "resistance" or value is not None):
                 raise InputError(f"{value!r} is no Range", where=f"{self.name}.{field}")

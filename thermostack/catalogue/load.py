@@ -169,6 +169,8 @@ def _row(r: _Record, class_name: str, place: str, of: Material) -> InterfaceRow:
         demountable=r.yes("demountable"),
         pressure=r.pair("pressure_low_kPa", "pressure_high_kPa", 1e-3),
         pressure_note=r.text("pressure_note"),
+        yield_stress=r.range("yield_stress_{}_Pa"),
+        yield_stress_basis=r.text("yield_stress_basis"),
         ageing=r.text("ageing"),
         material=of,
         source=r.text("source"),

@@ -10,7 +10,7 @@ from typing import Literal, get_args
 
 from thermostack.errors import InputError
 
-__all__ = ["DEFER", "MEMORY", "PRACTICE", "Caution", "Kind", "as_html", "as_text", "ordered"]
+__all__ = ["DEFER", "MEMORY", "PRACTICE", "Caution", "Kind", "as_html", "as_text", "grouped", "ordered"]
 
 Kind = Literal["person", "part", "result"]
 
@@ -84,7 +84,8 @@ def ordered(cautions: Iterable[Caution]) -> tuple[Caution, ...]:
     return tuple(sorted(cautions, key=lambda c: (c.weight, c.key)))
 
 
-def _grouped(cautions: Iterable[Caution]) -> list[tuple[str, list[Caution]]]:
+def grouped(cautions: Iterable[Caution]) -> list[tuple[str, list[Caution]]]:
+    """Return headings with the cautions below each, in order."""
     listed = ordered(cautions)
     groups = [(heading, [c for c in listed if c.kind == kind]) for kind, heading in _HEADINGS.items()]
     return [(heading, group) for heading, group in groups if group]
@@ -100,7 +101,7 @@ def as_text(cautions: Iterable[Caution], width: int = 100) -> str:
     width : int
         Longest line, in characters.
     """
-    groups = _grouped(cautions)
+    groups = grouped(cautions)
     blocks = [] if groups else [textwrap.fill(_NOTHING, width)]
     for heading, group in groups:
         lines = [
@@ -117,7 +118,7 @@ def as_html(cautions: Iterable[Caution]) -> str:
 
     Headings and words carry the meaning. Colours are the page's own, so it reads in light and dark themes alike.
     """
-    groups = _grouped(cautions)
+    groups = grouped(cautions)
     blocks = [] if groups else [f"<p>{_NOTHING}</p>"]
     for heading, group in groups:
         items = "\n".join(f"<li>{_item(c)}</li>" for c in group)

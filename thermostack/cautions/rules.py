@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from thermostack.cautions import substances, work
+from thermostack.cautions import changes, substances, work
 from thermostack.cautions import temperatures as temperatures_
 from thermostack.cautions.caution import Caution, ordered
 from thermostack.cautions.scene import Scene, is_bare, items_of, mod_of
@@ -53,7 +53,7 @@ def cautions(
     if limit is not None and not (math.isfinite(limit) and limit > 0):
         raise InputError(f"{limit!r} is no temperature", where="limit", expected="kelvin, above zero")
     scene = Scene(stack, items, mod, is_bare(stack, items, mod), checked, limit)
-    rules = (*work.RULES, *substances.RULES, *temperatures_.RULES)
+    rules = (*work.RULES, *changes.RULES, *substances.RULES, *temperatures_.RULES)
     return ordered(caution for rule in rules for caution in rule(scene))
 
 

@@ -12,9 +12,14 @@ from thermostack.catalogue import InterfaceRow, Material
 from thermostack.cautions.caution import Caution
 from thermostack.stack.inputs import class_row
 from thermostack.stack.parts import Die, Interface, Layer
+from thermostack.stack.roles import lid
 from thermostack.stack.stack import Stack
 
 __all__ = ["Item", "Mod", "Rule", "Scene", "is_bare", "items_of", "mod_of"]
+
+
+LEAST_GROUND = 1e-6
+"""A part is taken for lapped if it lost more than this. [m]"""
 
 
 @dataclass(frozen=True)
@@ -116,19 +121,13 @@ def items_of(stack: Stack) -> dict[str, Item]:
     return {i.name: i for i in found}
 
 
-def _lids(stack: Stack) -> tuple[str, ...]:
-    """Return the layers below the joint of the cold plate: the lid; none where the cold plate sits on the dies."""
-    joints = [i for i, e in enumerate(stack.layers) if i > 0 and isinstance(e, Interface)]
-    return tuple(e.name for e in stack.layers[: joints[0]] if isinstance(e, Layer)) if joints else ()
-
-
 def is_bare(stack: Stack, items: Mapping[str, Item], mod: Mod | None) -> bool:
     """Say whether the cold plate sits on the dies.
 
     A single plate on a joint that is, or was before the mod, soldered or glued is a cooled lid, unless the mod took it
     away.
     """
-    if _lids(stack):
+    if lid(stack):
         return False
     if mod is not None and mod.under_lid:
         return mod.lid_removed
@@ -160,6 +159,12 @@ class Mod:
         stack before is not known. [m]
     uncounted : tuple of str
         Joints whose unknown bond line is not in `lowered`.
+    ground : tuple of str
+        Dies and layers that are thinner than before, on a joint that is opened: lapped. Without a baseline, those whose
+        thickness was changed just before the joint was opened.
+    filled : float or None
+        Largest bond line of a die's joint before, where that is replaced under a lid that stays; None where not known.
+        [m]
     """
 
     opened: tuple[str, ...]
@@ -171,6 +176,8 @@ class Mod:
     melts_at: float | None = None
     lowered: tuple[float, float] | None = None
     uncounted: tuple[str, ...] = ()
+    ground: tuple[str, ...] = ()
+    filled: float | None = None
 
 
 def mod_of(stack: Stack, baseline: Stack | None) -> Mod | None:
@@ -196,9 +203,22 @@ def _from_edits(stack: Stack) -> Mod | None:
     at_die = any(items[name].at_die for name in opened)
     gone = [edit.target for edit in acts if edit.verb in ("without", "replace")]
     solder = tuple(name for name in gone if "solder" in name.casefold()) if at_die else ()
-    lid_removed = not _lids(stack) and at_die and len(removed) >= 2
-    under_lid = at_die and (lid_removed or bool(solder) or bool(_lids(stack)))
-    return Mod(opened, removed, at_die, under_lid, lid_removed, solder)
+    lid_removed = not lid(stack) and at_die and len(removed) >= 2
+    under_lid = at_die and (lid_removed or bool(solder) or bool(lid(stack)))
+    return Mod(opened, removed, at_die, under_lid, lid_removed, solder, ground=_ground_by_edits(stack, items))
+
+
+def _ground_by_edits(stack: Stack, items: Mapping[str, Item]) -> tuple[str, ...]:
+    """Return what was made thinner in the step before one of its joints was opened."""
+    found = []
+    for before, after in itertools.pairwise(stack.edits):
+        name, _, field = before.target.rpartition(".")
+        if before.verb != "change" or field != "thickness" or name not in items:
+            continue
+        joint = getattr(after.given, "name", after.target)
+        if after.verb in ("remounted", "replace") and joint in items[name].beside:
+            found.append(name)
+    return _unique(found)
 
 
 def _from_baseline(stack: Stack, baseline: Stack) -> Mod | None:
@@ -216,19 +236,31 @@ def _from_baseline(stack: Stack, baseline: Stack) -> Mod | None:
     drops = [before[0] - after[0] for before, after in heights]
     # a single plate that was soldered or glued on is a cooled lid
     fixed = any(i.at_die and i.fixed for i in old.values())
-    lids = _lids(baseline) or tuple(e.name for e in baseline.layers if fixed and isinstance(e, Layer))
+    known = lid(baseline) or (baseline.layers if fixed else ())
+    lids = tuple(e.name for e in known if isinstance(e, Layer))
     at_die = any(new[name].at_die for name in opened) or any(old[name].at_die for name in removed)
     return Mod(
         opened,
         removed,
         at_die,
         under_lid=at_die and bool(lids),
-        lid_removed=not _lids(stack) and any(name in removed for name in lids),
+        lid_removed=not lid(stack) and any(name in removed for name in lids),
         solder=tuple(i.name for i in solder),
         melts_at=max(melting, default=None),
         lowered=(min(drops), max(drops)) if drops else None,
         uncounted=_unique(name for before, after in heights for name in (*before[1], *after[1])),
+        ground=tuple(i.name for i in new.values() if _is_ground(i, old, opened)),
+        filled=max((i.thickness for i in old.values() if i.at_die and i.is_interface and i.thickness), default=None),
     )
+
+
+def _is_ground(item: Item, old: Mapping[str, Item], opened: tuple[str, ...]) -> bool:
+    """Tell whether a solid is thinner than the same one was, beside a joint that is opened."""
+    before = old.get(item.name)
+    if item.is_interface or before is None or before.is_interface or before.material != item.material:
+        return False
+    thinner = (before.thickness or 0.0) - (item.thickness or 0.0) > LEAST_GROUND
+    return thinner and any(name in opened for name in (*item.beside, *before.beside))
 
 
 def _plane(stack: Stack, die: str, items: Mapping[str, Item]) -> tuple[float, tuple[str, ...]]:

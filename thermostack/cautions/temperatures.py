@@ -156,7 +156,8 @@ def _coolant(s: Scene) -> Iterator[Caution]:
             f"{at}: cold metal and coolant freeze to skin and burn it. Wear insulating gloves and eye protection.",
             PRACTICE, 75,
         )  # fmt: skip
-    if s.mod is not None and s.stack.coolant.reference != "ambient":
+    air = s.stack.coolant.reference == "ambient" and s.stack.coolant.radiator is None
+    if s.mod is not None and not air:
         yield Caution(
             "coolant-leak", "part", ("coolant",),
             "If the coolant is a liquid, moving the block strains hoses and fittings: run the loop with the machine "

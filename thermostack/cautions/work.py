@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from thermostack.catalogue import material
+from thermostack.catalogue.forces import force_limit
 from thermostack.cautions.caution import MEMORY, PRACTICE, Caution
 from thermostack.cautions.scene import Rule, Scene
 from thermostack.cautions.words import celsius, listed_as, named, verb
@@ -18,10 +19,18 @@ CAPACITOR = 0.6e-3
 """Tallest usual capacitor beside a die. [m]"""
 BUMPS = 0.07e-3
 """Middle of the usual bump height, 0.06 to 0.08 mm. [m]"""
-FORCE_LONG, FORCE_SHORT, FORCE_NEVER = 45.0, 70.0, 80.0
-"""Makers' limits for a lidless flip-chip: long-term, short, never exceed. [N]"""
-MODULE_PRESSURE = 103e3
-"""A maker's limit for a bare-die module. [Pa]"""
+LASTING, SHORT, NEVER, LEAST, MOST, MODULE = (
+    force_limit(what).force_on(1.0)  # a pressure is its force on 1 m²
+    for what in (
+        "lidless flip-chip, lasting",
+        "lidless flip-chip, for a short time",
+        "lidless flip-chip, never to be exceeded",
+        "bare-die chipset, at least",
+        "bare-die chipset, static, at most",
+        "bare-die module, at most",
+    )
+)
+"""Makers' limits for bare dies. [N], the last in Pa"""
 
 
 def _opening(s: Scene) -> Iterator[Caution]:
@@ -160,10 +169,11 @@ def _bare_die(s: Scene) -> Iterator[Caution]:
 
     yield Caution(
         "bare-die-force", "part", names,
-        "A bare die takes little force. Makers' limits that were found are 45 N lasting, 70 N short and 80 N never to "
-        "be exceeded for a lidless flip-chip, 39 N at least and 67 N at most for a bare-die chipset, and 103 kPa for "
-        f"a bare-die module; on the {area * 1e6:.0f} mm² of {listed_as(dies)}, 45 N is {pressure(FORCE_LONG)}, 70 N "
-        f"{pressure(FORCE_SHORT)}, 80 N {pressure(FORCE_NEVER)}, and 103 kPa is {MODULE_PRESSURE * area:.0f} N.",
+        f"A bare die takes little force. Makers' limits that were found are {LASTING:.0f} N lasting, {SHORT:.0f} N "
+        f"short and {NEVER:.0f} N never to be exceeded for a lidless flip-chip, {LEAST:.0f} N at least and {MOST:.0f} "
+        f"N at most for a bare-die chipset, and {MODULE / 1e3:.0f} kPa for a bare-die module; on the {area * 1e6:.0f} "
+        f"mm² of {listed_as(dies)}, {LASTING:.0f} N is {pressure(LASTING)}, {SHORT:.0f} N {pressure(SHORT)}, "
+        f"{NEVER:.0f} N {pressure(NEVER)}, and {MODULE / 1e3:.0f} kPa is {MODULE * area:.0f} N.",
         "published limits of makers of such parts, looked up; pressures computed; the limit of your own part counts",
         80,
     )  # fmt: skip

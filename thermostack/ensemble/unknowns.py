@@ -38,7 +38,8 @@ def variables_of_stack(stack: Stack) -> tuple[Variable, ...]:
         As `propagate.distribution_of`: a spread larger than its bound allows, named by path.
     """
     inputs = {entry.path: entry for entry in stack.uncalibrated.inputs()}
-    plain = variables_of(inputs.values(), identity=lambda entry: entry.identity)
+    identity = {entry.path: entry.identity for entry in stack.inputs()}  # what a calibration knows of it
+    plain = variables_of(inputs.values(), identity=lambda entry: identity[entry.path])
     return tuple(_with_bad_mounts(variable, inputs[variable.path]) for variable in plain)
 
 

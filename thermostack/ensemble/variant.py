@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
-from ..errors import SolveError
+from ..errors import InputError, SolveError
 from ..field import Points, hot_points
 from ..local import Curvature, curvature_of
 from ..model import Model, model_of
 from ..operating import OperatingPoint, operate, to_limit
-from ..propagate import Sampler, Variable
-from ..propagate.emulator import Emulator, emulator_of
+from ..propagate import Sampler, Variable, uniforms
+from ..propagate.emulator import WARMTH, Emulator, emulator_of
 from ..solvers import solver_named
 from ..solvers.graph import Solver
 from ..stack.stack import Stack
@@ -29,6 +30,10 @@ EMULATED = ("axisymmetric", "layered")
 """Solvers that an emulator stands for; the one-dimensional one is as fast itself."""
 TRIED = 500
 """Samples among which the coolest, the middle and the hottest are found for the local conductivity."""
+TAILS = 1.5
+"""By how much farther out than samples it is tried whether an emulator answers…"""
+HOTTER, HOTTER_TIMES = 1.5, 4
+"""…and by what factor of the rise it is then built for hotter samples, so many times at most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,20 +85,40 @@ class Variant:
 
     def point(self, samples: Mapping[str, Float]) -> OperatingPoint:
         """Return the operating points of samples by path; those that run away have NaN."""
+        if not self.model.leaks:  # as of `unleaking`: what is said of the leakage has no effect
+            samples = {path: x for path, x in samples.items() if ".leakage_" not in path}
         point = operate(self.model, self.method, self.model.values(samples), partial=True)
         return point if self.curvature is None else self.curvature.added(point)
 
     def headroom(self, point: OperatingPoint, samples: Mapping[str, Float]) -> Float:
-        """Return the power that may be added until the junction is at the limit, shape (S,). [W]"""
+        """Return the power that may be added until the junction is at the limit, shape (S,). [W]
+
+        NaN where a sample runs away, or would on the way to the limit.
+        """
         assert self.limit is not None
         found = np.full(len(point.settled), np.nan)
         if point.settled.all():
-            return to_limit(point, self.method, self.limit) - point.total
+            return self._at_limit(point, samples) - point.total
         if point.settled.any():
             kept = {path: np.broadcast_to(x, len(found))[point.settled] for path, x in samples.items()}
             settled = self.point(kept)
-            found[point.settled] = to_limit(settled, self.method, self.limit) - settled.total
+            found[point.settled] = self._at_limit(settled, kept) - settled.total
         return found
+
+    def _at_limit(self, point: OperatingPoint, samples: Mapping[str, Float]) -> Float:
+        """Return the power at the limit; with leakage, samples that keep the others from settling are set apart."""
+        assert self.limit is not None
+        try:
+            return to_limit(point, self.method, self.limit)
+        except (SolveError, InputError):
+            count = len(point.settled)
+            if not self.model.leaks:
+                raise
+            if count == 1:
+                return np.full(1, np.nan)
+        whole = {path: np.broadcast_to(x, count) for path, x in samples.items()}
+        halves = ({path: x[part] for path, x in whole.items()} for part in (slice(count // 2), slice(count // 2, None)))
+        return np.concatenate([self._at_limit(self.point(half), half) for half in halves])
 
 
 def variant_of(
@@ -116,7 +141,7 @@ def variant_of(
     limit : float, optional
         Junction temperature for the headroom. [K]
     emulate : bool
-        False: every sample is solved, at about a millisecond each.
+        False: every sample is solved, several times where conductivities change: milliseconds to tens of them.
     points : mapping of die name to points, optional
         Where the hottest points lie; found if not given.
 
@@ -125,23 +150,56 @@ def variant_of(
     SolveError
         The emulator is refused: its held-out error is above the limit. The message names what it is curved in.
     """
-    plain = stack.uncalibrated
-    points = hot_points(plain, solver) if points is None else points
-    model = _with(plain, points)
+    asked = None if points is None else tuple((die, tuple(map(tuple, at))) for die, at in points.items())
+    return replace(_ready(stack.uncalibrated, solver, variables, limit, emulate, asked), stack=stack)
+
+
+@lru_cache(maxsize=32)
+def _ready(
+    stack: Stack,
+    solver: str,
+    variables: tuple[Variable, ...],
+    limit: float | None,
+    emulate: bool,
+    asked: tuple[tuple[str, tuple[tuple[float, ...], ...]], ...] | None,
+) -> Variant:
+    points: Points = hot_points(stack, solver) if asked is None else dict(asked)  # type: ignore[arg-type]
+    model = _with(stack, points)
     emulator = None
     if emulate and solver in EMULATED:
         try:
-            emulator = emulator_of(model, variables, solver=solver_named(solver), hottest=limit)
+            emulator = _emulator(model, variables, solver_named(solver), limit)
         except SolveError as error:
             raise SolveError(f"{error} (emulate=False, about 1 ms a sample)") from error
     variant = Variant(stack, solver, points, emulator, None, limit)
     if solver != "layered":
         return variant
     some = Sampler(variables, 0, "latin hypercube").draw(0, TRIED if emulator is not None else 50)
-    tried = replace(variant, stack=plain).point(some)
+    tried = variant.point(some)
     if not tried.settled.any():
         raise SolveError(f"{stack.label}: none of {len(tried.settled)} samples has an operating point")
     return replace(variant, curvature=curvature_of(tried))
+
+
+def _emulator(model: Model, variables: tuple[Variable, ...], solver: Solver, limit: float | None) -> Emulator:
+    """Return an emulator that also covers the conductivities of the hottest samples.
+
+    How hot they become is known only when they are solved: it is tried far out in the tails, and built for hotter
+    samples where they leave its box.
+    """
+    scores = {v: TAILS * special.ndtri(uniforms(0, v.identity, 0, TRIED, "latin hypercube")) for v in variables}
+    tails = {v.path: v.distribution.ppf(special.ndtr(z)) for v, z in scores.items()}
+    hottest = limit
+    for _ in range(HOTTER_TIMES):
+        emulator = emulator_of(model, variables, solver=solver, hottest=hottest)
+        point = operate(model, replace(emulator, lenient=True), model.values(tails), partial=True)
+        outside = emulator.features.outside(emulator.features.of(point.arrays, lenient=True))
+        if not outside.any():
+            break
+        centre = operate(model, emulator)
+        known = centre.coolant[0] + WARMTH * centre.junction_rise[0]
+        hottest = float(HOTTER * max(known, hottest or 0.0) - (HOTTER - 1.0) * centre.coolant[0])
+    return emulator
 
 
 def _with(stack: Stack, points: Points) -> Model:

@@ -21,6 +21,7 @@ Float = NDArray[np.float64]
 _ROUNDS = 6
 _PULLED = 16
 _LAST_ROUNDS = 3
+_MOST_DRAWS = 4
 _AMPLE = 0.4  # effective share of the samples at which there is no more to gain by another round
 _OF_FIRST = 0.1  # share of Laplace's approximation in the last round, in case the refitted one has lost a part
 
@@ -45,6 +46,8 @@ class Weighted:
         1/Σw²: as many independent samples they are worth.
     khat : float
         Shape of the tail of the weights (`pareto`).
+    proposal : Proposal
+        The last one.
     """
 
     scores: Float
@@ -55,6 +58,7 @@ class Weighted:
     log_evidence_error: float
     effective_size: float
     khat: float
+    proposal: Proposal
 
     @property
     def usable(self) -> bool:
@@ -83,7 +87,9 @@ class _Pool:
         self.log_densities = np.empty((0, len(scores)))
 
     def add(self, proposal: Proposal, rng: np.random.Generator, samples: int) -> None:
+        """Draw about so many samples from a proposal."""
         z, counts = proposal.draw(rng, samples)
+        self.last = proposal
         found = self.target.evaluate(z)
         earlier = np.array([hump.log_density(z) for hump in self.humps]).reshape(-1, len(z))
         self.log_densities = np.hstack([self.log_densities, earlier])
@@ -96,11 +102,12 @@ class _Pool:
         self.counts += counts
 
     def weighted(self) -> Weighted:
+        """Return the samples so far, weighted."""
         n = len(self.scores)
         prior = log_prior(self.scores)
         logs = np.vstack([prior, self.log_densities])
         counts = np.array([self.from_prior, *self.counts], dtype=np.float64)
-        mixture = special.logsumexp(logs + np.log(np.maximum(counts, 1e-300))[:, None], axis=0) - math.log(n)
+        mixture = np.logaddexp.reduce(logs + np.log(np.maximum(counts, 1e-300))[:, None], axis=0) - math.log(n)
         raw = self.log_likelihood + prior - mixture
         log_evidence = float(special.logsumexp(raw)) - math.log(n)
         relative = np.exp(raw - log_evidence)
@@ -116,6 +123,7 @@ class _Pool:
             error,
             1 / float(np.sum(weights**2)),
             khat,
+            self.last,
         )
 
 
@@ -177,8 +185,12 @@ def importance_sampled(
         z = rng.standard_normal((max(draws // 20, 20), target.size))
         of_prior = target.evaluate(z)
         alone = _Pool(target, z, of_prior.predicted, of_prior.log_likelihood)
-        alone.add(proposal.beside(first, _OF_FIRST), rng, draws)
-        found = alone.weighted()
+        last = proposal.beside(first, _OF_FIRST)
+        for _ in range(_MOST_DRAWS):  # where only their number is wanting
+            alone.add(last, rng, draws)
+            found = alone.weighted()
+            if found.good(least) or not found.usable or found.efficiency < least / (_MOST_DRAWS * draws):
+                break
         if found.good(least):
             break
         proposal = _fitted(proposal, found)

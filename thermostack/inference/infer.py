@@ -103,7 +103,7 @@ def posterior_of(
         f"importance sampling did not do (worth {weighted.effective_size:.0f} of {size} samples, shape of the weights "
         f"{weighted.khat:.2f}; at least {_ENOUGH * draws:.0f} and below {largest_shape(size):.2f} are needed)"
     )
-    drawn = _from_islands(tempered(target, rng, draws), target, draws, rng)
+    drawn = _from_islands(tempered(target, rng, draws, weighted.proposal), target, draws, rng)
     return _result(target, drawn, modes, conflict, notes)
 
 

@@ -103,24 +103,20 @@ def _mixture_table(mixture: Mixture) -> tuple[Float, Float]:
 
 
 def _mixture_value(mixture: Mixture, z: Float) -> Float:
-    """Return F⁻¹(Φ(z)): the cell from a table, then Newton's steps on the score, held inside the cell."""
+    """Return F⁻¹(Φ(z)): the cell from a table, a chord of the cell, then a secant, all held inside the cell."""
     y_grid, z_grid = _mixture_table(mixture)
     held = np.clip(z, z_grid[0], z_grid[-1])
     cell = np.clip(np.searchsorted(z_grid, held, side="right") - 1, 0, z_grid.size - 2)
     low, high = y_grid[cell], y_grid[cell + 1]
     slope = (z_grid[cell + 1] - z_grid[cell]) / (high - low)
-    y = low + (held - z_grid[cell]) / slope
-    for _ in range(3):
-        score = _mixture_score(mixture, y)
-        y = np.clip(y - (score - held) / _score_slope(mixture, y, score, slope), low, high)
-    return np.asarray(np.exp(y))
-
-
-def _score_slope(mixture: Mixture, y: Float, score: Float, fallback: Float) -> Float:
-    """Return dz/d ln x = x f(x)/φ(z); the mean over the cell where both have vanished."""
-    with np.errstate(over="ignore", invalid="ignore"):
-        slope = np.exp(mixture.logpdf(np.exp(y)) + y + 0.5 * score**2 + 0.5 * np.log(2 * np.pi))
-    return np.where(np.isfinite(slope) & (slope > 0), slope, fallback)
+    first = low + (held - z_grid[cell]) / slope
+    missed = _mixture_score(mixture, first) - held
+    second = np.clip(first - missed / slope, low, high)
+    missed_again = _mixture_score(mixture, second) - held
+    with np.errstate(divide="ignore", invalid="ignore"):
+        secant = (missed_again - missed) / (second - first)
+    last = second - missed_again / np.where(np.isfinite(secant) & (secant > 0), secant, slope)
+    return np.asarray(np.exp(np.clip(last, low, high)))
 
 
 class Latent:
@@ -204,12 +200,14 @@ class Latent:
 
     @cached_property
     def other_components(self) -> Float:
-        """Scores (K, J) at the middle of each component of each mixture, all other scores zero."""
+        """Scores (K, J) at the middle of each component of each mixture but its commonest, all others zero."""
         points = []
         for i, variable in enumerate(self.uncertain):
             if isinstance(variable.distribution, Mixture):
-                medians = np.array([c.median for c in variable.distribution.components])
-                for y in score_of(variable.distribution, medians):
+                law = variable.distribution
+                commonest = law.shares.index(max(law.shares))
+                medians = np.array([c.median for k, c in enumerate(law.components) if k != commonest])
+                for y in score_of(law, medians):
                     unit = np.zeros(len(self.uncertain))
                     unit[i] = y
                     points.append(unit if self._root is None else np.linalg.lstsq(self._root, unit, rcond=None)[0])

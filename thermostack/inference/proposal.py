@@ -135,6 +135,18 @@ class Proposal:
         counts = tuple(max(1, round(samples * share)) for share in self.shares / self.shares.sum())
         return np.concatenate([hump.draw(rng, n) for hump, n in zip(self.humps, counts, strict=True)]), counts
 
+    def log_density(self, z: Float) -> Float:
+        """Return ln q (N,) at scores (N, J)."""
+        return np.asarray(np.logaddexp.reduce(self.parts(z), axis=0))
+
+    def independent(self, rng: np.random.Generator, samples: int) -> Float:
+        """Return independent scores (samples, J) from the whole proposal, the share of the prior included."""
+        shares = np.array([self.prior_share, *self.shares])
+        counts = rng.multinomial(samples, shares / shares.sum())
+        drawn = [rng.standard_normal((counts[0], self.humps[0].middle.size))]
+        drawn += [hump.draw(rng, n) for hump, n in zip(self.humps, counts[1:], strict=True) if n]
+        return np.asarray(rng.permutation(np.concatenate(drawn), axis=0))
+
     def beside(self, other: Proposal, share: float) -> Proposal:
         """Return the proposal with the humps of another one in a share beside its own."""
         return Proposal(
@@ -160,7 +172,7 @@ class Proposal:
         basis join it where the weighted samples lie otherwise than a prior would.
         """
         parts = self.parts(z)
-        owned = weights * np.exp(parts - special.logsumexp(parts, axis=0))
+        owned = weights * np.exp(parts - np.logaddexp.reduce(parts, axis=0))
         mass = owned.sum(axis=1)
         humps, shares = [], []
         for hump, w, total in zip(self.humps, owned[1:], mass[1:], strict=True):
@@ -191,7 +203,7 @@ class Proposal:
         proposal = self
         for _ in range(_NEW_HUMPS):
             parts = proposal.parts(z)
-            worst = int(np.argmax(log_posterior - special.logsumexp(parts, axis=0)))
+            worst = int(np.argmax(log_posterior - np.logaddexp.reduce(parts, axis=0)))
             owner = proposal.humps[int(np.argmax(parts[1:, worst]))]
             inside, _ = owner.coordinates(z)
             whitened = linalg.solve_triangular(owner.factor, (inside - inside[worst]).T, lower=True)

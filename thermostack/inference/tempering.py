@@ -1,7 +1,7 @@
-"""Samples of a posterior that no proposal fits: sequential Monte Carlo from the prior, by likelihood to a power.
+"""Samples of a posterior that no proposal fits well enough: sequential Monte Carlo from the best one to the posterior.
 
-Several islands of particles are taken from the prior to the posterior along L(z)ᵗ N(z; 0, I), t from 0 to 1 (Del Moral,
-Doucet and Jasra 2006). What differs between the islands is the Monte Carlo error.
+Several islands of particles are taken from the proposal q to the posterior p along q(z)¹⁻ᵗ p(z)ᵗ, t from 0 to 1 (Del
+Moral, Doucet and Jasra 2006). What differs between the islands is the Monte Carlo error.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from scipy import special
 from .importance import resampled
 from .modes import log_prior
 from .problem import Target
+from .proposal import Proposal
 
 __all__ = ["Tempered", "tempered"]
 
@@ -75,18 +76,22 @@ class _Particles:
     z: Float
     predicted: Float
     log_likelihood: Float
+    log_base: Float
+
+    def copy(self) -> _Particles:
+        return _Particles(self.z.copy(), self.predicted.copy(), self.log_likelihood.copy(), self.log_base.copy())
 
     def take(self, which: NDArray[np.intp]) -> None:
         self.z, self.predicted = self.z[which], self.predicted[which]
-        self.log_likelihood = self.log_likelihood[which]
+        self.log_likelihood, self.log_base = self.log_likelihood[which], self.log_base[which]
 
-    def put(self, where: NDArray[np.bool_], z: Float, predicted: Float, log_likelihood: Float) -> None:
-        self.z[where], self.predicted[where] = z[where], predicted[where]
-        self.log_likelihood[where] = log_likelihood[where]
+    def put(self, where: NDArray[np.bool_], other: _Particles) -> None:
+        self.z[where], self.predicted[where] = other.z[where], other.predicted[where]
+        self.log_likelihood[where], self.log_base[where] = other.log_likelihood[where], other.log_base[where]
 
 
-def tempered(target: Target, rng: np.random.Generator, draws: int) -> Tempered:
-    """Return samples of the posterior, at least `draws` in all.
+def tempered(target: Target, rng: np.random.Generator, draws: int, base: Proposal) -> Tempered:
+    """Return samples of the posterior, at least `draws` in all, starting from those of a proposal.
 
     Particles move by a preconditioned Crank–Nicolson step about a normal distribution fitted to others,
     z' = m + √(1 − β²)(z − m) + β L ξ, which keeps that distribution (Cotter, Roberts, Stuart and White 2013; fitted:
@@ -94,14 +99,15 @@ def tempered(target: Target, rng: np.random.Generator, draws: int) -> Tempered:
     they were.
     """
     n = _PARTICLES // _ISLANDS
-    z = rng.standard_normal((_ISLANDS * n, target.size))
+    z = base.independent(rng, _ISLANDS * n)
     found = target.evaluate(z)
-    particles = _Particles(z, found.predicted, found.log_likelihood)
+    particles = _Particles(z, found.predicted, found.log_likelihood, base.log_density(z))
     log_z = np.zeros(_ISLANDS)
     t, scale, steps = 0.0, 0.5, 0
     while t < 1.0 and steps < _MOST_STEPS:
-        rise = _next_rise(particles.log_likelihood, 1.0 - t)
-        log_weight = np.where(np.isfinite(particles.log_likelihood), rise * particles.log_likelihood, -np.inf)
+        log_ratio = particles.log_likelihood + log_prior(particles.z) - particles.log_base
+        rise = _next_rise(log_ratio, 1.0 - t)
+        log_weight = np.where(np.isfinite(log_ratio), rise * log_ratio, -np.inf)
         islands = log_weight.reshape(_ISLANDS, n)
         log_z += special.logsumexp(islands, axis=1) - math.log(n)
         taken = []
@@ -111,12 +117,12 @@ def tempered(target: Target, rng: np.random.Generator, draws: int) -> Tempered:
             taken.append(k * n + resampled(np.exp(row - total) if np.isfinite(total) else even, n, rng))
         particles.take(np.concatenate(taken))
         t = 1.0 if rise >= 1.0 - t else t + rise
-        scale = _move(target, particles, t, scale, rng)
+        scale = _move(target, base, particles, t, scale, rng)
         steps += 1
-    kept = [_Particles(particles.z.copy(), particles.predicted.copy(), particles.log_likelihood.copy())]
+    kept = [particles.copy()]
     while len(kept) * _ISLANDS * n < draws:
-        scale = _move(target, particles, t, scale, rng)
-        kept.append(_Particles(particles.z.copy(), particles.predicted.copy(), particles.log_likelihood.copy()))
+        scale = _move(target, base, particles, t, scale, rng)
+        kept.append(particles.copy())
     log_evidence = float(special.logsumexp(log_z) - math.log(_ISLANDS))
     relative = np.exp(log_z - log_evidence)
     return Tempered(
@@ -131,13 +137,12 @@ def tempered(target: Target, rng: np.random.Generator, draws: int) -> Tempered:
     )
 
 
-def _next_rise(log_likelihood: Float, most: float) -> float:
+def _next_rise(log_ratio: Float, most: float) -> float:
     """Return by how much t may rise, so that half of the particles are still effective."""
 
     def effective(rise: float) -> float:
-        w = rise * (log_likelihood - log_likelihood.max())
-        w = np.where(np.isfinite(log_likelihood), w, -np.inf)
-        possible = int(np.count_nonzero(np.isfinite(log_likelihood)))
+        w = np.where(np.isfinite(log_ratio), rise * (log_ratio - log_ratio.max()), -np.inf)
+        possible = int(np.count_nonzero(np.isfinite(log_ratio)))
         return float(np.exp(2 * special.logsumexp(w) - special.logsumexp(2 * w))) / possible
 
     if effective(most) >= _KEPT:
@@ -171,7 +176,9 @@ class _Fitted:
         return np.asarray((z - self.mean) @ self.inverse.T)
 
 
-def _move(target: Target, particles: _Particles, t: float, scale: float, rng: np.random.Generator) -> float:
+def _move(
+    target: Target, base: Proposal, particles: _Particles, t: float, scale: float, rng: np.random.Generator
+) -> float:
     """Move all particles in place, and return the scale of β that suited."""
     N, J = particles.z.shape
     halves = (slice(0, N // 2), slice(N // 2, N))
@@ -180,19 +187,21 @@ def _move(target: Target, particles: _Particles, t: float, scale: float, rng: np
     def whitened(z: Float) -> Float:
         return np.concatenate([fit.whitened(z[half]) for fit, half in zip(fits, halves, strict=True)])
 
-    def ratio(z: Float, log_likelihood: Float) -> Float:
-        return np.asarray(t * log_likelihood + log_prior(z) + 0.5 * np.sum(whitened(z) ** 2, axis=1))
+    def ratio(at: _Particles) -> Float:
+        along = t * (at.log_likelihood + log_prior(at.z)) + (1 - t) * at.log_base
+        return np.asarray(along + 0.5 * np.sum(whitened(at.z) ** 2, axis=1))
 
     start = whitened(particles.z)
-    now = ratio(particles.z, particles.log_likelihood)
+    now = ratio(particles)
     for _ in range(_MOST_MOVES):
         beta = np.minimum(scale * np.exp(0.7 * rng.standard_normal((N, 1))), 1.0)
         moved = np.sqrt(1 - beta**2) * whitened(particles.z) + beta * rng.standard_normal((N, J))
         z = np.concatenate([fit.mean + moved[half] @ fit.factor.T for fit, half in zip(fits, halves, strict=True)])
         found = target.evaluate(z)
-        proposed = ratio(z, found.log_likelihood)
+        moved_to = _Particles(z, found.predicted, found.log_likelihood, base.log_density(z))
+        proposed = ratio(moved_to)
         accepted = np.log(rng.random(N)) < proposed - now
-        particles.put(accepted, z, found.predicted, found.log_likelihood)
+        particles.put(accepted, moved_to)
         now = np.where(accepted, proposed, now)
         scale = float(np.clip(scale * math.exp(float(accepted.mean()) - _ACCEPTED), 1e-3, 1.5))
         here = whitened(particles.z)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from thermostack.errors import InputError
+from thermostack.errors import InputError, ThermostackWarning
 
-__all__ = ["Float", "fraction", "non_negative", "positive", "require"]
+__all__ = ["Float", "fraction", "non_negative", "positive", "require", "warn_outside", "within"]
 
 Float = NDArray[np.float64]
 
@@ -50,3 +52,19 @@ def _as_float(value: ArrayLike, name: str, example: str) -> Float:
         raise InputError(
             f"{value!r} is not a number", where=name, expected=f"SI numbers, for example {example}"
         ) from err
+
+
+def within(value: ArrayLike, name: str, low: float, high: float, what: str) -> Float:
+    """Return `value` as float64 after checking that it lies in low <= value <= high, the range of the law `what`."""
+    array = _as_float(value, name, f"{low:g}")
+    require((array >= low) & (array <= high), array, name, f"{low:g} to {high:g}, the range of {what}")
+    return array
+
+
+def warn_outside(value: Float, name: str, low: float, high: float, what: str) -> None:
+    """Warn where `value` lies outside low <= value <= high, where the law `what` was measured."""
+    outside = (value < low) | (value > high)
+    if np.any(outside):
+        worst = np.broadcast_to(value, np.shape(outside))[outside].flat[0]
+        text = f"{name} = {worst:.4g} lies outside {low:g} to {high:g}, where {what} was measured"
+        warnings.warn(text, ThermostackWarning, stacklevel=4)

@@ -8,7 +8,13 @@ from numpy.typing import ArrayLike
 from thermostack.errors import InputError
 from thermostack.laws._checks import Float, non_negative, positive
 
-__all__ = ["annular_fin_efficiency", "finned_surface_resistance", "long_fin_resistance", "straight_fin_efficiency"]
+__all__ = [
+    "annular_fin_efficiency",
+    "fin_channel_conductance",
+    "finned_surface_resistance",
+    "long_fin_resistance",
+    "straight_fin_efficiency",
+]
 
 
 def long_fin_resistance(h: ArrayLike, perimeter: ArrayLike, conductivity: ArrayLike, area: ArrayLike) -> Float:
@@ -203,3 +209,48 @@ def finned_surface_resistance(h: ArrayLike, bare_area: ArrayLike, fin_area: Arra
     h, fins = positive(h, "h", "50 (W/(m^2 K))"), positive(fin_area, "fin_area", "0.04 (m^2)")
     bare = non_negative(bare_area, "bare_area", "0.0018 (m^2)")
     return 1 / (h * (bare + positive(efficiency, "efficiency", "0.87") * fins))
+
+
+def fin_channel_conductance(
+    h: ArrayLike, gap: ArrayLike, thickness: ArrayLike, height: ArrayLike, efficiency: ArrayLike
+) -> Float:
+    r"""Conductance of a plate with straight fins on it, on the area of the plate.
+
+    .. math:: h_\mathrm{eff} = h \, \frac{w + 2 \eta H}{w + t}
+
+    Parameters
+    ----------
+    h : float or ndarray
+        Film conductance of floor and fins. [W/(m² K)]
+    gap, thickness, height : float or ndarray
+        Gap w between two fins, their thickness t and height H. [m]
+    efficiency : float or ndarray
+        Efficiency η of the fins. [1]
+
+    Returns
+    -------
+    ndarray
+        Heat per area of the plate and kelvin between its face and the coolant, broadcast shape. [W/(m² K)]
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite and positive.
+
+    Notes
+    -----
+    Many equal fins whose tips pass nothing on: the lid over the channels is not heated. See [1]_.
+
+    References
+    ----------
+    .. [1] Incropera, DeWitt, Bergman, Lavine, Fundamentals of Heat and Mass Transfer, 6th ed. 2007,
+       section 3.6 (section number from memory).
+
+    Examples
+    --------
+    >>> round(float(fin_channel_conductance(11.5e3, 2e-4, 2e-4, 2e-3, 0.733)))
+    90045
+    """
+    film, w = positive(h, "h", "1e4 (W/(m^2 K))"), positive(gap, "gap", "2e-4 (m)")
+    fins = 2 * positive(efficiency, "efficiency", "0.7") * positive(height, "height", "2e-3 (m)")
+    return film * (w + fins) / (w + positive(thickness, "thickness", "2e-4 (m)"))

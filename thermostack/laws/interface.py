@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from thermostack.laws._checks import Float, fraction, non_negative, positive
 
-__all__ = ["bond_line_resistance", "film_resistance", "maxwell_void_conductivity", "void_centre_rise"]
+__all__ = [
+    "bond_line_resistance",
+    "film_resistance",
+    "maxwell_void_conductivity",
+    "void_centre_rise",
+    "void_rim_rise",
+]
 
 
 def bond_line_resistance(
@@ -158,7 +165,7 @@ def void_centre_rise(flux: ArrayLike, radius: ArrayLike, conductivity: ArrayLike
     -----
     Lateral conduction in a plate whose temperature is even through the thickness: all heat that falls on the void
     flows to its rim. Holds for a > t, one void away from the die's edges; the crowding of heat around the rim comes on
-    top. The solution of (1/r) d/dr(r k t dT/dr) = -q with T given at r = a.
+    top: see `void_rim_rise`. The solution of (1/r) d/dr(r k t dT/dr) = -q with T given at r = a.
 
     Examples
     --------
@@ -168,3 +175,53 @@ def void_centre_rise(flux: ArrayLike, radius: ArrayLike, conductivity: ArrayLike
     q, a = positive(flux, "flux", "1e6 (W/m^2)"), positive(radius, "radius", "1e-3 (m)")
     kt = positive(conductivity, "conductivity", "120 (W/(m K))") * positive(thickness, "thickness", "0.78e-3 (m)")
     return q * a**2 / (4 * kt)
+
+
+def void_rim_rise(
+    flux: ArrayLike, radius: ArrayLike, conductivity: ArrayLike, thickness: ArrayLike, resistance: ArrayLike
+) -> Float:
+    r"""Rise of the rim of one round void above the die far from it: what the void sheds crosses the joint around it.
+
+    .. math::
+
+        \Delta T = \frac{q a \ell}{2 k t} \frac{K_0(a / \ell)}{K_1(a / \ell)}, \quad \ell = \sqrt{k t r}
+
+    Parameters
+    ----------
+    flux, radius, conductivity, thickness : float or ndarray
+        As in `void_centre_rise`.
+    resistance : float or ndarray
+        Specific resistance r from the sound joint to what is even in temperature beyond it. [m² K/W]
+
+    Returns
+    -------
+    ndarray
+        Temperature of the die above the void's rim minus that far from it, broadcast shape. [K]
+
+    Raises
+    ------
+    InputError
+        If an argument is not finite and positive.
+
+    Notes
+    -----
+    With `void_centre_rise` the rise of the void's centre above the sound die: against the layered solver with a square
+    void of the same area (die 0.4 to 0.78 mm, r 3 to 10 mm² K/W) 2.5 to 5 % high for a >= 2.8 t, 7 % at 2.2 t, 15 % at
+    1.4 t, and 40 to 50 % at 0.7 t, where the plate is no longer even through its thickness. Of that sum the centre's
+    part alone is a half to three quarters.
+
+    The plate as there, cooled outside the void through r to one temperature: k t (1/ρ) d/dρ(ρ dT/dρ) = T/r, T the rise
+    above the die far away, with the flow q a/2 through each metre of rim. Derived here; K are the modified Bessel
+    functions.
+
+    Examples
+    --------
+    >>> round(float(void_rim_rise(1e6, 2e-3, 120.0, 0.78e-3, 10e-6)), 2)
+    8.46
+    """
+    from scipy.special import k0e, k1e
+
+    q, a = positive(flux, "flux", "1e6 (W/m^2)"), positive(radius, "radius", "1e-3 (m)")
+    kt = positive(conductivity, "conductivity", "120 (W/(m K))") * positive(thickness, "thickness", "0.78e-3 (m)")
+    reach = np.sqrt(kt * positive(resistance, "resistance", "10e-6 (m^2 K/W)"))
+    return np.asarray(q * a * reach / (2 * kt) * k0e(a / reach) / k1e(a / reach))

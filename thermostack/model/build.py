@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import InputError
-from ..laws.interface import bond_line_resistance, film_resistance
 from ..solvers.graph import ENVIRONMENT, Contact, Graph, Probe, Source
 from ..stack.parts import Die, Interface, Layer, Patch
 from ..stack.stack import Stack
 from .check import check_patches, fits
+from .cooling import film_resistance_of
+from .joints import note_on, resistance_of
 from .rects import (
     Expression,
     Float,
@@ -59,6 +60,8 @@ class Row:
     high: tuple[int, ...] = ()
     low_contacts: tuple[int, ...] = ()
     high_contacts: tuple[int, ...] = ()
+    span: tuple[Expression, Expression] | None = None
+    """Of two parts in one contact: from which to which share of its temperature difference; all of it if None."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +73,8 @@ class Link:
     joint: Interface | None
     contacts: tuple[int, ...]
     """None where the link lies inside a block."""
+    share: Expression | None = None
+    """Of the joint in the contact that it shares with the coolant's film."""
 
 
 @dataclass(eq=False)
@@ -158,8 +163,8 @@ def plan(stack: Stack, values: Values) -> Plan:
         _walk(p, die.joint, p.add_slab(die, rectangle(die.name), new_block=True), None, values) for die in stack.dies
     ]
     first, rest = _first_layer(p, stack, dies, values)
-    shared, top, _ = _walk(p, rest, first[0].above, None, values)
-    shared.append(_coolant(p, stack, top, values))
+    shared, top, open_joint = _walk(p, rest, first[0].above, None, values)
+    shared.append(_coolant(p, stack, top, open_joint, values))
     for die, (links, _, _), onto in zip(stack.dies, dies, first, strict=True):
         _board(p, stack, die)
         _active_face(p, die)
@@ -228,7 +233,7 @@ def _link(p: Plan, slab: int, above: int, joint: Interface | None, values: Value
             f"perfect contact assumed between {lower.part.name!r} and {upper.part.name!r}: no interface is given"
         )
     if lower.block == upper.block:
-        p.r_above[slab] = None if joint is None else resistance_of(joint, values)
+        p.r_above[slab] = None if joint is None else _resistance(p, joint, lower.rect, values)
         return Link(slab, above, joint, ())
     return Link(slab, above, joint, _contacts(p, slab, above, joint, values))
 
@@ -248,7 +253,6 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
     rect = overlap(lower.rect, upper.rect)
     if joint is None:
         return (p.add_contact(slab, above, rect, None),)
-    r = resistance_of(joint, values)
     if joint.footprint is not None:
         covered = rectangle(joint.name)
         if not meets(at(covered, values), at(rect, values)):
@@ -258,47 +262,41 @@ def _contacts(p: Plan, slab: int, above: int, joint: Interface | None, values: V
         rect = overlap(rect, covered)
     patches = [within(rect, patch.name) for patch in joint.patches]
     check_patches(joint, patches, rect, values)
+    r = _resistance(p, joint, rect, values)
     return tuple(
         p.add_contact(slab, above, piece, r if kind is None else _own_resistance(joint.patches[kind]))
         for piece, kind in (split(rect, patches, values) if patches else [(rect, None)])
     )
 
 
+def _resistance(p: Plan, joint: Interface, face: Rect, values: Values) -> Expression:
+    note = note_on(joint, values)
+    if note and note not in p.notes:
+        p.notes.append(note)
+    dies = [slab.rect for slab in p.slabs if isinstance(slab.part, Die)]
+    return resistance_of(joint, face, dies, values)
+
+
 def _own_resistance(patch: Patch) -> Expression:
     return lambda v: v(f"{patch.name}.resistance")
-
-
-def resistance_of(joint: Interface, values: Values) -> Expression:
-    """Return the specific resistance of an interface as an expression of the inputs."""
-    name = joint.name
-
-    def described(v: Values) -> Float:
-        void = v(f"{name}.void_fraction") if f"{name}.void_fraction" in values else np.asarray(0.0)
-        if f"{name}.resistance" in values:
-            return np.asarray(v(f"{name}.resistance") / (1.0 - void))
-        bond_line, conductivity, contact = (v(f"{name}.{f}") for f in ("bond_line", "conductivity", "contact"))
-        return np.asarray(bond_line_resistance(bond_line, conductivity, contact, void))
-
-    if f"{name}.mount" not in values:
-        return described
-    return lambda v: described(v) * v(f"{name}.mount")
 
 
 # -- what bounds a stack: coolant, board, active faces
 
 
-def _coolant(p: Plan, stack: Stack, slab: int, values: Values) -> Link:
+def _coolant(p: Plan, stack: Stack, slab: int, joint: Interface | None, values: Values) -> Link:
+    """Put the contact to the coolant; an interface on top joins a plate that the coolant's figure contains."""
     coolant, face = stack.coolant, p.slabs[slab].rect
     wetted = face if coolant.wetted is None else rectangle("coolant", "wetted")
     fits(at(wetted, values), at(face, values), "coolant.wetted", p.slabs[slab].part.name)
 
-    def r(v: Values) -> Float:
-        if coolant.conductance is not None:
-            return np.asarray(film_resistance(v("coolant.conductance")))
-        return v("coolant.resistance") * area(wetted)(v)
-
-    p.coolant_contact = p.add_contact(slab, None, wetted, r)
-    return Link(slab, None, None, (p.coolant_contact,))
+    film = film_resistance_of(stack, wetted)
+    if joint is None:
+        p.coolant_contact = p.add_contact(slab, None, wetted, film)
+        return Link(slab, None, None, (p.coolant_contact,))
+    paste = _resistance(p, joint, wetted, values)
+    p.coolant_contact = p.add_contact(slab, None, wetted, lambda v: paste(v) + film(v))
+    return Link(slab, None, joint, (p.coolant_contact,), lambda v: paste(v) / (paste(v) + film(v)))
 
 
 def _board(p: Plan, stack: Stack, die: Die) -> None:
@@ -332,8 +330,20 @@ def _rows(p: Plan, die: Die, links: Sequence[Link]) -> Iterator[Row]:
         yield Row(p.slabs[link.below].part.name, True, link.below, (), low, high, low_contacts, link.contacts)
         low, low_contacts = (() if link.above is None else p.faces(link, 1)), link.contacts  # type: ignore[assignment]
         name = "coolant" if link.above is None else link.joint.name if link.joint else None
-        if name is not None:
-            yield Row(name, False, link.below, link.contacts, high, low, link.contacts, link.contacts)
+        ends = (high, low, link.contacts, link.contacts)
+        if link.share is not None and link.joint is not None:
+            yield Row(link.joint.name, False, link.below, link.contacts, *ends, (_none, link.share))
+            yield Row("coolant", False, link.below, link.contacts, *ends, (link.share, _all))
+        elif name is not None:
+            yield Row(name, False, link.below, link.contacts, *ends)
+
+
+def _none(_: Values) -> Float:
+    return np.zeros(())
+
+
+def _all(_: Values) -> Float:
+    return np.ones(())
 
 
 def _sensors(p: Plan, stack: Stack, values: Values) -> None:

@@ -34,7 +34,20 @@ def check_order(stack: Stack) -> None:
                     where=stack.name,
                     expected=f"one interface there, for instance without({above.name!r})",
                 )
-    if isinstance(stack.layers[-1], Interface):
+    top, whole = stack.layers[-1], stack.coolant.whole
+    if whole and isinstance(top, Layer) and any(isinstance(e, Interface) for e in stack.layers):
+        raise InputError(
+            f"the coolant's figure contains the cold plate, and {top.name!r} would be that plate a second time",
+            where="coolant.contains_plate",
+            expected=f"without({top.name!r}), or a figure that does not contain it",
+        )
+    if isinstance(top, Interface) and (top.footprint is not None or top.patches):
+        raise InputError(
+            "what joins a plate that the coolant's figure contains covers the wetted area evenly",
+            where=top.name,
+            expected="no footprint and no patches there; see wetted=",
+        )
+    if isinstance(top, Interface) and not whole:
         raise InputError(
             f"the interface {stack.layers[-1].name!r} lies on top, with nothing above it",
             where=stack.name,
@@ -85,14 +98,15 @@ def check_patches(joint: Interface, rects: Sequence[Rect], whole: Rect, values: 
 
 def check_sensors(stack: Stack) -> None:
     """Refuse sensors at a place that does not exist."""
-    known = [part.name for part in stack.parts() if isinstance(part, Die | Region | Layer)] + ["coolant"]
+    places = ["coolant"] if stack.coolant.flow is None else ["coolant", "coolant outlet"]
+    known = [part.name for part in stack.parts() if isinstance(part, Die | Region | Layer)] + places
     for sensor in stack.sensors:
         if sensor.at not in known:
             raise UnknownNameError(
                 f"no die, region or layer is named {sensor.at!r}; {suggest(sensor.at, known)}",
                 where=f"{sensor.name}.at",
             )
-        if sensor.point is not None and (sensor.at == "coolant" or not isinstance(stack.part(sensor.at), Layer)):
+        if sensor.point is not None and (sensor.at in places or not isinstance(stack.part(sensor.at), Layer)):
             raise InputError(
                 f"a sensor at {sensor.at!r} reads a mean and sits at no point",
                 where=f"{sensor.name}.point",

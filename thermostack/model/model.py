@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +18,7 @@ from ..stack.inputs import Input
 from ..stack.stack import Stack
 from .build import Plan, Row, Slab, plan
 from .check import check_dies, check_order, check_sensors
+from .cooling import CoolantLine, Film, check_class, check_liquid, coolant_line, film_of
 from .rects import SAME, Float, Values, area, columns, point_within, rectangle
 
 __all__ = ["Model", "Row", "Values", "contact_areas", "model_of"]
@@ -58,6 +59,8 @@ class Model:
     notes: tuple[str, ...]
     _plan: Plan
     _centres: Mapping[str, float]
+    points: Mapping[str, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    """Probes put on active faces by `with_points`."""
 
     def values(self, samples: Mapping[str, Float] | None = None) -> Values:
         """Return the inputs in SI, with samples in place of centres where they are given."""
@@ -124,15 +127,31 @@ class Model:
             made += [total - sum(regions), *regions]
         return columns(made)
 
-    def board_powers(self, values: Values | None = None) -> Float:
+    def coolant_line(self, values: Values | None = None) -> CoolantLine:
+        """Return the temperatures of the coolant over the heat that it takes."""
+        return coolant_line(self.stack.coolant, values or self.values())
+
+    def check_liquid(self, values: Values, heat: Float) -> None:
+        """Refuse a coolant that boils with so much heat, shape (S,). [W] Raises InputError."""
+        check_liquid(self.stack.coolant, values, heat)
+
+    def film(self, values: Values | None = None) -> Film:
+        """Return the film over the wetted area, and the figures it came from."""
+        return film_of(self.stack, self._plan.contact_rects[self.coolant_contact], values or self.values())
+
+    def board_powers(self, coolant: Float, values: Values | None = None) -> Float:
         """Return what a board warmer than the coolant adds to each source, shape (S, sources). [W]
 
         A convective face at θ_b passes h (θ_b − θ): the path to zero that the solver has, and an even source h θ_b.
+
+        Parameters
+        ----------
+        coolant : ndarray, shape (S,)
+            Temperature of the coolant. [K]
+        values : Values, optional
         """
         v, board = values or self.values(), self.stack.board
-        warmer = (
-            0.0 if board is None or board.temperature is None else v("board.temperature") - v("coolant.temperature")
-        )
+        warmer = 0.0 if board is None or board.temperature is None else v("board.temperature") - coolant
         return np.asarray(self.board_conductances(v) * np.atleast_1d(warmer)[:, None])
 
     def board_conductances(self, values: Values | None = None) -> Float:
@@ -163,7 +182,8 @@ class Model:
         for die, fractions in points.items():
             for number, (x, y) in enumerate(fractions):
                 p.add_probe(("hot", die, str(number)), self.slab_of_die(die), 0, point_within(rectangle(die), x, y))
-        return replace(self, graph=p.graph, probes=p.probe_index, _plan=p)
+        put = {die: tuple(fractions) for die, fractions in points.items()}
+        return replace(self, graph=p.graph, probes=p.probe_index, _plan=p, points=put)
 
     def hot_probes(self, die: str) -> list[int]:
         """Return the probes whose hottest is taken for the junction of a die: those put there, or all middles."""
@@ -251,6 +271,7 @@ def _made_ready(stack: Stack) -> Model:
     values = Values(centres)
     check_dies(stack, values)
     check_sensors(stack)
+    check_class(stack.coolant)
     p = plan(stack, values)
     return Model(
         stack,

@@ -11,25 +11,37 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from .bars import breakdown as breakdown
+    from .checked import causes as causes
+    from .checked import verdict as verdict
     from .curves import sweep as sweep
     from .depth import profile as profile
+    from .goal import goal as goal
     from .maps import flux_map as flux_map
     from .maps import section_map as section_map
     from .maps import temperature_map as temperature_map
+    from .planned import told as told
     from .recorded import time_series as time_series
     from .section import cross_section as cross_section
+    from .uncertain import budget as budget
+    from .uncertain import drops as drops
     from .variants import comparison as comparison
 
 _HOME = {
     "breakdown": ".bars",
+    "budget": ".uncertain",
+    "causes": ".checked",
     "comparison": ".variants",
     "cross_section": ".section",
+    "drops": ".uncertain",
     "flux_map": ".maps",
+    "goal": ".goal",
     "profile": ".depth",
     "section_map": ".maps",
     "sweep": ".curves",
     "temperature_map": ".maps",
     "time_series": ".recorded",
+    "told": ".planned",
+    "verdict": ".checked",
 }
 __all__ = [*_HOME]
 

@@ -91,6 +91,12 @@ def _curves(ax: Axes, ink: Ink, sweep: Sweep) -> None:
         ("die mean", sweep.mean, ink.text, "--", "s"),
     )
     at = _described(axis)
+    if sweep.run is not None:
+        low, _, high = sweep.band()
+        told = f"{100 * sweep.coverage:g} % of the junction"
+        ax.fill_between(axis.shown, low, high, color=FILL["die"], alpha=0.22, linewidth=0, label=told)
+        for end in (low, high):
+            ax.plot(axis.shown, end, ":", color=FILL["die"], linewidth=1.2)
     for name, height, color, dashes, marker in drawn:
         ax.plot(axis.shown, height, dashes, color=color, linewidth=2.2, label=name)
         if at is not None:
@@ -122,6 +128,9 @@ def _name_curves(ax: Axes, ink: Ink, sweep: Sweep) -> None:
     """Write the names on the curves: over the upper where it is highest, under the lower where it is lowest."""
     low = float(min(sweep.mean.min(), sweep.junction.min()))
     high = float(max(sweep.mean.max(), sweep.junction.max()))
+    if sweep.run is not None:
+        ends = sweep.band()
+        low, high = min(low, float(ends[0].min())), max(high, float(ends[2].max()))
     span = max(high - low, 0.5)
     ax.set_ylim(low - 0.28 * span, high + 0.16 * span)
     order = np.argsort(sweep.axes[0].shown)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..model import Values
+from ..model.joints import bond_line_of
 from ..stack.parts import Coolant, Die, Interface, Layer
 from ..tables import format_number
 from ..units import convert, unit_text
@@ -49,8 +50,9 @@ def size_of(part: Part, values: Values) -> str:
         return in_unit(number(values, f"{part.name}.thickness"), "length")
     if not isinstance(part, Interface):
         return ""
-    if f"{part.name}.bond_line" in values:
-        return in_unit(number(values, f"{part.name}.bond_line"), "bond line")
+    bond_line = bond_line_of(part.name, values)
+    if bond_line is not None:
+        return in_unit(float(np.asarray(bond_line).flat[0]), "bond line")
     return in_unit(number(values, f"{part.name}.resistance"), "specific resistance")
 
 
@@ -68,10 +70,10 @@ def coolant_text(coolant: Coolant, values: Values) -> str:
     """Return temperature and film of the coolant."""
     temperature = in_unit(number(values, "coolant.temperature"), "temperature")
     place = {"inlet": "at the inlet", "mean": "mean", "ambient": "ambient"}[coolant.reference]
-    if coolant.conductance is not None:
-        film = in_unit(number(values, "coolant.conductance"), "conductance")
-    else:
-        film = in_unit(number(values, "coolant.resistance"), "resistance")
+    known = (figure for figure in ("conductance", "resistance") if f"coolant.{figure}" in values)
+    figure = next(known, None)
+    kind = getattr(coolant.model, "kind", "")
+    film = kind if figure is None else in_unit(number(values, f"coolant.{figure}"), figure)
     return f"{temperature} {place}, {film}"
 
 
@@ -89,6 +91,10 @@ def drawn_height(stack: Stack, part: Part, values: Values) -> float:
     """
     solids = [p for p in stack.parts() if isinstance(p, Die | Layer)]
     thickest = max(number(values, f"{p.name}.thickness") for p in solids)
-    path = f"{part.name}.{'bond_line' if isinstance(part, Interface) else 'thickness'}"
-    thickness = number(values, path) if path in values else 0.0
+    if isinstance(part, Interface):
+        bond_line = bond_line_of(part.name, values)
+        thickness = 0.0 if bond_line is None else float(np.asarray(bond_line).flat[0])
+    else:
+        path = f"{part.name}.thickness"
+        thickness = number(values, path) if path in values else 0.0
     return max(THINNEST, float(np.sqrt(thickness / thickest)))

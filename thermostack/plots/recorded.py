@@ -95,13 +95,15 @@ def marked(flags: tuple[Flag, ...]) -> list[Flag]:
     return ranked[:MARKED]
 
 
-def outline(time: NDArray[np.float64], values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return a series thinned to the lowest and highest value of each stretch."""
-    if len(time) <= 2 * MOST:
+def outline(
+    time: NDArray[np.float64], values: NDArray[np.float64], most: int = MOST
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return a series thinned to the lowest and highest value of each of `most` stretches."""
+    if len(time) <= 2 * most:
         return time, values
-    size = len(time) // MOST
-    rows = np.arange(MOST * size).reshape(MOST, size)
+    size = len(time) // most
+    rows = np.arange(most * size).reshape(most, size)
     low = np.where(np.isfinite(values[rows]), values[rows], np.inf).argmin(axis=1)
     high = np.where(np.isfinite(values[rows]), values[rows], -np.inf).argmax(axis=1)
-    kept = np.unique(np.concatenate([rows[np.arange(MOST), low], rows[np.arange(MOST), high]]))
+    kept = np.unique(np.concatenate([rows[np.arange(most), low], rows[np.arange(most), high]]))
     return time[kept], values[kept]

@@ -197,10 +197,11 @@ def _pile(
     for index, height in enumerate(heights):
         part = parts[index]
         if isinstance(part, Interface):
-            below, above = parts[index - 1], parts[index + 1]
+            below, above = parts[index - 1], (*parts, None)[index + 1]
             assert not isinstance(below, Interface)
             assert not isinstance(above, Interface)
-            rect = _joint_rect(model, part, below, above)
+            # an interface on top joins a plate that the coolant's figure contains
+            rect = _wetted(model.stack, model) if above is None else _joint_rect(model, part, below, above)
         else:
             rect = _slab_rect(model, part)
         patches = part.patches if isinstance(part, Interface) else ()

@@ -208,7 +208,7 @@ def inches_of(ax: Axes) -> tuple[float, float]:
 def set_title(ax: Axes, ink: Ink, what: str, label: str) -> None:
     """Write what is drawn, and of which stack, above the axes."""
     room = chars(inches_of(ax)[0], mpl.rcParams["axes.titlesize"])
-    one = plain(f"{what}: {label}")
+    one = plain(f"{what}: {label}" if label else what)
     ax.set_title(
         one if len(one) <= room else f"{fit(what, room, 1)}\n{fit(label, room, 1)}", loc="left", color=ink.text
     )

@@ -8,7 +8,20 @@ from typing import TypeAlias
 from ..errors import InputError
 from ..units import DIMENSIONS, Value, ValueLike, parse, show
 
-__all__ = ["Pair", "PairLike", "corner", "footprint", "fraction", "name_of", "position", "positive", "temperature"]
+__all__ = [
+    "Pair",
+    "PairLike",
+    "bow",
+    "corner",
+    "footprint",
+    "fraction",
+    "name_of",
+    "optional",
+    "position",
+    "positive",
+    "put",
+    "temperature",
+]
 
 Pair: TypeAlias = tuple[Value, Value]
 PairLike: TypeAlias = Sequence[ValueLike]
@@ -19,6 +32,12 @@ THICKEST_BOND_LINE = 2e-3
 """A bond line thicker than this is asked back. [m]"""
 COLDEST = 50.0
 """A temperature below this is asked back: it was probably meant in °C. [K]"""
+
+
+def put(part: object, **values: object) -> None:
+    """Set the fields of a frozen part, in its constructor."""
+    for field, value in values.items():
+        object.__setattr__(part, field, value)
 
 
 def name_of(name: object, kind: str) -> str:
@@ -53,12 +72,31 @@ def positive(value: ValueLike, dimension: str, where: str, *, zero: bool = False
     return parsed
 
 
+def optional(
+    value: ValueLike | None, dimension: str, where: str, *, zero: bool = False, hint: str = ""
+) -> Value | None:
+    """Return None where nothing is given, else a value above zero, as `positive` does."""
+    return None if value is None else positive(value, dimension, where, zero=zero, hint=hint)
+
+
 def fraction(value: ValueLike, where: str) -> Value:
     """Return a fraction from 0 to below 1."""
     parsed = parse(value, "fraction", where)
     if not 0 <= parsed.si < 1:
         raise InputError(
             f"{str(parsed)!r} is not a fraction", where=where, expected="0 to below 1, such as 0.05 or '5 %'"
+        )
+    return parsed
+
+
+def bow(value: ValueLike, where: str) -> Value:
+    """Return a bow of either sign, asked back where it is of an absurd size."""
+    parsed = parse(value, "bond line", where)
+    if abs(parsed.si) > THICKEST_BOND_LINE:
+        raise InputError(
+            f"{str(parsed)!r} is more than {show(THICKEST_BOND_LINE, 'length')}",
+            where=where,
+            expected="gap at the corners minus gap in the middle, such as '30 um' or '-30 um'",
         )
     return parsed
 

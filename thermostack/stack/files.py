@@ -9,11 +9,12 @@ import shutil
 from pathlib import Path
 
 from ..errors import FileError
-from .reading import from_toml, part_from_toml
+from .package import Mount, Package
+from .reading import from_toml, held_from_toml, part_from_toml
 from .stack import Stack
 from .writing import to_toml
 
-__all__ = ["from_toml", "read_stack", "read_variants", "to_toml", "write_stack"]
+__all__ = ["from_toml", "read_mount", "read_stack", "read_variants", "to_toml", "write_stack"]
 
 PathLike = str | os.PathLike[str]
 
@@ -51,7 +52,25 @@ def read_variants(path: PathLike) -> tuple[Stack, ...]:
     return from_toml(_text_of(path), os.fspath(path))
 
 
-def write_stack(path: PathLike, stack: Stack, *variants: Stack) -> None:
+def read_mount(path: PathLike) -> tuple[Package | None, Mount | None]:
+    """Return the heights of the package and the mount that a file describes beside its part, for `mount_check`.
+
+    Parameters
+    ----------
+    path : str or path
+        A file in TOML with a table ``[package]``, and one ``[mount]``; None stands for what it does not have.
+
+    Raises
+    ------
+    FileError
+        Names file, line, field and a right value.
+    """
+    return held_from_toml(_text_of(path), os.fspath(path))
+
+
+def write_stack(
+    path: PathLike, stack: Stack, *variants: Stack, package: Package | None = None, mount: Mount | None = None
+) -> None:
     """Write a part and its mods to a file, which is replaced as a whole or, on any error, left as it was.
 
     Parameters
@@ -62,6 +81,8 @@ def write_stack(path: PathLike, stack: Stack, *variants: Stack) -> None:
         Written as it is described, with the making of each joint (``mount``); mods that led to it are not kept.
     *variants : Stack
         Reached from `stack`, or from a variant before it, by mods: each becomes a ``[[mod]]`` under its label.
+    package, mount : Package, Mount, optional
+        Heights and mount, which go with the part.
 
     Raises
     ------
@@ -70,7 +91,7 @@ def write_stack(path: PathLike, stack: Stack, *variants: Stack) -> None:
     FileError
         If the file cannot.
     """
-    content = to_toml(stack, *variants).encode("utf-8")
+    content = to_toml(stack, *variants, package=package, mount=mount).encode("utf-8")
     try:
         target = Path(os.path.realpath(path))  # a link stays, and what it leads to is replaced
         beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")

@@ -8,10 +8,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from ..catalogue import InterfaceRow, Material, Range
+from ..catalogue import CoolerClass, InterfaceRow, Material, Range
 from ..errors import InputError
 from ..laws.bond_line import SCATTER
 from ..units import DIMENSIONS, Value, convert
+from .cooling import unwritten
 from .parts import Board, Coolant, Die, Interface, Layer, Part
 from .paths import FIELDS, get_value
 
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
 __all__ = ["BadMount", "Input", "Scope", "class_row", "inputs_of"]
 
 Scope = Literal["lasting", "mount", "run"]
+RUN_FIELDS = ("temperature", "flow", "radiator_air_flow", "radiator_pump_heat")
+"""Of coolant and board: what may be another in each log."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,7 @@ def _inputs(stack: Stack) -> Iterator[Input]:
             path = f"{part.name}.{field}"
             value = get_value(stack, path)
             if value is not None and not _idle(part, field):
-                run = (isinstance(part, Coolant | Board) and field == "temperature") or field == "power"
+                run = (isinstance(part, Coolant | Board) and field in RUN_FIELDS) or field == "power"
                 yield Input(path, value, "run" if run else "lasting", "as written")
         if isinstance(part, Die | Layer):
             yield from _from_material(
@@ -137,6 +140,19 @@ def _inputs(stack: Stack) -> Iterator[Input]:
                 told = "scatter of measured bond lines about the law of the pressed bond line, ±20 % (from memory)"
                 yield Input(f"{part.name}.bond_line_factor", factor, "lasting", told, True)
             yield from _from_class(stack, part)
+        elif isinstance(part, Coolant):
+            yield from _from_cooling(part)
+
+
+def _from_cooling(coolant: Coolant) -> Iterator[Input]:
+    model = coolant.model
+    if isinstance(model, CoolerClass):
+        path, source = f"coolant.{model.figure}", f"{model.name}: {model.source} ({model.provenance})"
+        yield Input(path, _lognormal(model.value, model.figure), "lasting", source, True, f"{path} of {model.name}")
+    elif model is not None:
+        for field, value, source in unwritten(model):
+            path = f"coolant.{field}"
+            yield Input(path, value, "lasting", source, True, f"{path} of {model.kind}")
 
 
 def _idle(part: Part, field: str) -> bool:

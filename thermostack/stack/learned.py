@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -55,10 +56,21 @@ class Learned:
         """All readings that it was learned from."""
         return tuple(reading for state in self.states for reading in state.readings)
 
+    @cached_property
+    def _described(self) -> dict[str, Value]:
+        """What each input was described as when it was calibrated."""
+        stacks = [stack for state in self.states for stack, _ in state.mounts()]
+        return {entry.identity: entry.value for stack in reversed(stacks) for entry in stack.inputs()}
+
     def applied(self, entry: Input) -> Input:
-        """Return an input with its posterior in place of what was known before."""
+        """Return an input with its posterior in place of what was known before.
+
+        One that has been described differently since is as described, and an unknown of its own.
+        """
         if entry.identity not in self.values:
             return entry
+        if self._described.get(entry.identity, entry.value) != entry.value:
+            return replace(entry, identity=f"{entry.identity} (described anew)")
         source = f"calibrated; before {entry.value}: {entry.source}"
         return replace(entry, value=self.values[entry.identity], source=source, assumed=False, bad=None)
 

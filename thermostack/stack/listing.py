@@ -5,13 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ..tables import Cell, Column, Table
+from .fields import Pair
 from .parts import Coolant, Die, Interface, Layer
-from .paths import get_value
+from .paths import get_value, paths
 
 if TYPE_CHECKING:
     from .stack import Stack
 
 __all__ = ["inputs_table", "listing"]
+
+PLACED = ("wetted_x", "wetted_y", "centre_x", "centre_y")
+"""What the column of sides shows, or no column."""
+_JOINT = ("resistance", "pressure", "yield_stress", "gap", "bow", "conductivity", "contact", "void_fraction")
 
 
 def listing(stack: Stack) -> Table:
@@ -41,16 +46,29 @@ def _row(stack: Stack, part: Coolant | Layer | Interface | Die) -> tuple[Cell, .
         return "; ".join(f"{field.replace('_', ' ')} {value}" for field, value in values if value is not None) or None
 
     if isinstance(part, Coolant):
-        return part.name, f"read at the {part.reference}", None, None, told("temperature", "conductance", "resistance")
-    sides = None if part.footprint is None else f"{part.footprint[0]} x {part.footprint[1]}"
+        fields = (f.removeprefix("coolant.") for f in paths(stack) if f.startswith("coolant."))
+        return part.name, _cooling(part), None, _sides(part.wetted), told(*(f for f in fields if f not in PLACED))
+    sides = _sides(part.footprint)
     if isinstance(part, Interface):
         what = part.interface.name if part.interface is not None else "interface"
         thickness = None if part.bond_line is None else str(part.bond_line)
-        return part.name, what, thickness, sides, told("resistance", "conductivity", "contact", "void_fraction")
+        return part.name, what, thickness, sides, told(*_JOINT)
     if isinstance(part, Die):
         return part.name, part.material.name, str(part.thickness), sides, told("power", "conductivity")
     written = told("conductivity", "conductivity_in_plane")
     return part.name, part.material.name, str(part.thickness), sides, written
+
+
+def _sides(pair: Pair | None) -> str | None:
+    return None if pair is None else f"{pair[0]} x {pair[1]}"
+
+
+def _cooling(coolant: Coolant) -> str:
+    """Return what flows, through what, and where its temperature is read."""
+    through = getattr(coolant.model, "kind", getattr(coolant.model, "name", ""))
+    words = [through, coolant.fluid or "", "plate included" if coolant.whole else ""]
+    words.append("radiator" if coolant.radiator is not None else "")
+    return ", ".join([word for word in words if word] + [f"read at the {coolant.reference}"])
 
 
 def inputs_table(stack: Stack) -> Table:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from ..catalogue import CoolerClass
 from ..errors import InputError, UnknownNameError, suggest
 from ..units import Value, ValueLike, parse
+from .cooling import MODELS, Radiator
 from .parts import Board, Coolant, Die, Interface, Layer, Part, Patch, PowerMap, Region, Sensor
 
 if TYPE_CHECKING:
@@ -18,6 +20,9 @@ __all__ = ["dimension_of", "get_value", "paths", "set_value", "split"]
 def _pair(field: str) -> dict[str, str]:
     return {f"{field}_x": "length", f"{field}_y": "length"}
 
+
+MODEL_FIELDS = {field: dimension for model in MODELS.values() for field, dimension in model.sizes.items()}
+"""Fields of the models of cooling, which stand at `coolant` themselves."""
 
 FIELDS: dict[type, dict[str, str]] = {
     Die: {
@@ -34,6 +39,10 @@ FIELDS: dict[type, dict[str, str]] = {
     Interface: {
         "resistance": "specific resistance",
         "bond_line": "bond line",
+        "pressure": "pressure",
+        "yield_stress": "yield stress",
+        "gap": "bond line",
+        "bow": "bond line",
         "conductivity": "conductivity",
         "contact": "specific resistance",
         "void_fraction": "fraction",
@@ -50,10 +59,13 @@ FIELDS: dict[type, dict[str, str]] = {
     },
     Coolant: {
         "temperature": "temperature",
+        "flow": "flow",
         "conductance": "conductance",
         "resistance": "resistance",
         **_pair("wetted"),
         **_pair("centre"),
+        **MODEL_FIELDS,
+        **{f"radiator_{field}": dimension for field, dimension in Radiator.sizes.items()},
     },
     Board: {"resistance": "resistance", "temperature": "temperature"},
     Sensor: {
@@ -95,13 +107,21 @@ def get_value(stack: Stack, path: str) -> Value | None:
     return _get(*_find(stack, path))
 
 
+def _inside(part: Part, field: str) -> tuple[str, str] | None:
+    """Return what of a part holds a field, and the field's name there; None where the part itself holds it."""
+    if isinstance(part, Die) and field.startswith("leakage_"):
+        return "leakage", field.removeprefix("leakage_")
+    if isinstance(part, Coolant) and field.startswith("radiator_"):
+        return "radiator", field.removeprefix("radiator_")
+    return ("model", field) if isinstance(part, Coolant) and field in MODEL_FIELDS else None
+
+
 def _get(part: Part, field: str) -> Value | None:
+    if inside := _inside(part, field):
+        return getattr(getattr(part, inside[0]), inside[1], None)
     if field.endswith(("_x", "_y")):
         pair = getattr(part, field[:-2])
         return None if pair is None else pair["xy".index(field[-1])]
-    if field.startswith("leakage_"):
-        leakage = part.leakage if isinstance(part, Die) else None
-        return None if leakage is None else getattr(leakage, field.removeprefix("leakage_"))
     value = getattr(part, field)
     return value.total if isinstance(value, PowerMap) else value
 
@@ -121,7 +141,9 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
     """Return the stack with another value at the path; a power map keeps its shape when its total is changed."""
     part, field = _find(stack, path)
     changes: dict[str, Any]
-    if field.endswith(("_x", "_y")):
+    if inside := _inside(part, field):
+        changes = {inside[0]: _with_inside(part, *inside, value, path)}
+    elif field.endswith(("_x", "_y")):
         pair = getattr(part, field[:-2])
         if pair is None:
             right = f"a {type(part).__name__} made with {field[:-2]}=(…, …)"
@@ -131,16 +153,31 @@ def set_value(stack: Stack, path: str, value: ValueLike) -> Stack:
         sides = [pair[0], pair[1]]
         sides["xy".index(field[-1])] = parse(value, "length", path)
         changes = {field[:-2]: tuple(sides)}
-    elif isinstance(part, Die) and field.startswith("leakage_"):
-        if part.leakage is None:
-            raise InputError("the die has no leakage", where=path, expected="a Die made with leakage=Leakage(…)")
-        leakage: dict[str, Any] = {field.removeprefix("leakage_"): value}
-        changes = {"leakage": replace(part.leakage, **leakage)}
     elif isinstance(part, Die) and field == "power":
         changes = {"power": _scaled(part.power, value, path)}
+    elif isinstance(part, Coolant) and isinstance(part.model, CoolerClass) and field == part.model.figure:
+        changes = {field: value, "model": None}  # a figure of one's own in place of the class's
+        changes |= {"contains_plate": part.model.contains_plate} if field == "resistance" else {}
     else:
         changes = {field: value}
     return stack.swap(part.name, [replace(part, **changes)])
+
+
+_LACKING = {
+    "leakage": "a Die made with leakage=Leakage(…)",
+    "radiator": "a Coolant made with radiator=Radiator(…)",
+    "model": "a Coolant made with a model that has it, such as ChannelPlate(…)",
+}
+
+
+def _with_inside(part: Part, holder: str, field: str, value: ValueLike, path: str) -> Any:
+    """Return what a part holds (its leakage, model or radiator) with another value in it."""
+    held = getattr(part, holder)
+    if not hasattr(held, field):
+        lacking = holder if held is None else field
+        raise InputError(f"the {type(part).__name__.lower()} has no {lacking}", where=path, expected=_LACKING[holder])
+    change: dict[str, Any] = {field: value}
+    return replace(held, **change)
 
 
 def _scaled(power: PowerMap, value: ValueLike, path: str) -> PowerMap:

@@ -11,15 +11,21 @@ from typing import Any, NoReturn
 
 from ..catalogue import InterfaceClass, Material, interface_class, material
 from ..errors import FileError, InputError, suggest
-from . import own
+from . import mods_in_files, own
+from .cooling import MODELS, Radiator
 from .lines import Lines, Place
+from .package import Mount, Package
 from .parts import Board, Coolant, Die, Interface, Layer, Leakage, Patch, PowerMap, Region, Sensor
 from .stack import Stack
 
-__all__ = ["from_toml", "part_from_toml"]
+__all__ = ["from_toml", "held_from_toml", "part_from_toml"]
 
 TOP = ("name", "title", "die", "layer", "coolant", "board", "sensor", "material", "interface_class", "mod")
-VERBS = ("replace", "without", "insert_after", "change", "remounted")
+HELD = ("package", "mount")
+"""Tables that are not of the stack, but of what holds it."""
+TEXTS = ("name", "mount", "reference", "reads", "law", "fluid", "along")
+"""Fields that are words."""
+VERBS = ("replace", "without", "insert_after", "change", "remounted", *mods_in_files.EXAMPLES)
 KEY_OF = {"patches": "patch", "regions": "region"}
 """A field that holds several is, in a file, a table for each, called by what one is."""
 
@@ -41,6 +47,22 @@ EXAMPLES = {
     "leakage.at": 'at = "70 degC"',
     "die": '[[die]] with name = "die", material = "silicon", …',
     "coolant": '[coolant] with temperature = "26 degC" and conductance = "35 kW/m^2/K"',
+    "radiator": 'radiator = { resistance = "0.03 K/W" }',
+    "kind": 'kind = "channel plate"',
+    "gap": 'gap = "0.2 mm"',
+    "fin_thickness": 'fin_thickness = "0.2 mm"',
+    "fin_height": 'fin_height = "2 mm"',
+    "jet_diameter": 'jet_diameter = "0.5 mm"',
+    "pitch": 'pitch = "3 mm"',
+    "stand_off": 'stand_off = "2 mm"',
+    "fins": 'fins = "50"',
+    "fin_width": 'fin_width = "120 mm"',
+    "fin_depth": 'fin_depth = "50 mm"',
+    "pipes": 'pipes = "12"',
+    "pipe_diameter": 'pipe_diameter = "6 mm"',
+    "pipe_resistance": 'pipe_resistance = "0.03 K/W"',
+    "substrate": 'substrate = "1.17 mm (limits 0.1 mm)"',
+    "force": 'force = "200 N"',
     "from": 'from = "relid"',
     "replace": 'replace.solder = { name = "liquid metal", interface = "gallium alloy" }',
     "without": 'without = ["lid", "paste"]',
@@ -75,6 +97,11 @@ def part_from_toml(text: str, name: str = "<text>") -> Stack:
     return _Reader(text, name).base()
 
 
+def held_from_toml(text: str, name: str = "<text>") -> tuple[Package | None, Mount | None]:
+    """Return package and mount as the text describes them; None where it does not. Raises FileError."""
+    return _Reader(text, name).held()
+
+
 def _keys(kind: type) -> dict[str, bool]:
     """Return the keys of a part in a file, and whether each must be there."""
     parameters = inspect.signature(kind).parameters.values()
@@ -90,7 +117,7 @@ class _Reader:
         self.lines = Lines(text)
         self.materials: dict[str, Material] = {}
         self.classes: dict[str, InterfaceClass] = {}
-        self.known_keys(self.data, TOP, ())
+        self.known_keys(self.data, (*TOP, *HELD), ())
         if not self.data:
             self.fail("the file is empty", (), expected=f"{EXAMPLES['name']}, {EXAMPLES['die']}")
         self._own()
@@ -250,9 +277,20 @@ class _Reader:
             return self.part(PowerMap, value, place, path)
         if key == "leakage":
             return self.part(Leakage, self.table(value, place, path, EXAMPLES["leakage"]), place, path)
-        if key in ("name", "mount", "reference", "reads", "law") or (key == "at" and kind is Sensor):
+        if key == "model" and kind is Coolant and isinstance(value, dict):
+            return self._cooling_model(value, place)
+        if key == "radiator":
+            return self.part(Radiator, self.table(value, place, path, EXAMPLES["radiator"]), place, called)
+        if key in TEXTS or (key == "at" and kind is Sensor):
             return self.text(value, place, path, f"a text in quotes, such as {EXAMPLES['name']}")
         return value
+
+    def _cooling_model(self, table: dict[str, Any], place: Place) -> object:
+        self.needed(table, ("kind",), place, "coolant.model")
+        kind = self.text(table["kind"], (*place, "kind"), "coolant.model.kind", EXAMPLES["kind"])
+        if kind not in MODELS:
+            self.fail(f"no model of cooling is named {kind!r}; {suggest(kind, MODELS)}", (*place, "kind"), "coolant")
+        return self.part(MODELS[kind], {k: v for k, v in table.items() if k != "kind"}, place, "coolant")
 
     def element(self, table: dict[str, Any], place: Place) -> Layer | Interface:
         """Return a layer where the table has a material, else an interface."""
@@ -275,9 +313,19 @@ class _Reader:
         parts["dies"] = [self.part(Die, *each) for each in dies]
         parts["layers"] = [self.element(*each) for each in layers]
         parts["sensors"] = [self.part(Sensor, *each) for each in sensors]
+        self.held()
         self._unique([(each, place) for group in (dies, layers, sensors) for each, place in group])
         title = title if title != name.strip() else ""
         return self._made(partial(Stack, name, **parts, title=title), ("name",), "")  # type: ignore[no-any-return]
+
+    def held(self) -> tuple[Package | None, Mount | None]:
+        """Return what lies below the dies, and how the cooler is held; None where the text does not say."""
+        found = {
+            key: self.part(kind, self.table(self.data[key], (key,), key, f"one table [{key}]"), (key,), key)
+            for kind, key in zip((Package, Mount), HELD, strict=True)
+            if key in self.data
+        }
+        return found.get("package"), found.get("mount")
 
     def _unique(self, tables: Iterable[tuple[dict[str, Any], Place]]) -> None:
         """Refuse a name that an earlier part has, at the line of the second."""
@@ -340,7 +388,10 @@ class _Reader:
 
     def _applied(self, stack: Stack, verb: str, given: Any, place: Place, name: str) -> Stack:
         """Return the stack after one verb of a mod."""
-        called, right = f"{name}.{verb}", EXAMPLES[verb]
+        called = f"{name}.{verb}"
+        if verb in mods_in_files.EXAMPLES:
+            return mods_in_files.applied(self, stack, verb, given, place, called)
+        right = EXAMPLES[verb]
         if verb == "remounted":
             if given is not True:
                 given = self.text(given, place, called, right)

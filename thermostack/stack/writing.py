@@ -13,10 +13,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from ..catalogue import InterfaceClass, Material, interface_class, material
+from ..catalogue import CoolerClass, InterfaceClass, Material, interface_class, material
 from ..errors import InputError, UnknownNameError
 from ..units import Value
 from . import own
+from .cooling import AirTower, ChannelPlate, JetPlate, Radiator
+from .package import Mount, Package
 from .parts import Die, Interface, Layer, Leakage, PowerMap
 from .reading import KEY_OF, from_toml
 from .stack import Edit, Stack
@@ -29,7 +31,7 @@ _WIDTH = 120
 T = TypeVar("T", Material, InterfaceClass)
 
 
-def to_toml(stack: Stack, *variants: Stack) -> str:
+def to_toml(stack: Stack, *variants: Stack, package: Package | None = None, mount: Mount | None = None) -> str:
     """Return the text in TOML of a part and its mods.
 
     Parameters
@@ -38,6 +40,8 @@ def to_toml(stack: Stack, *variants: Stack) -> str:
         Written as it is described, with the making of each joint (``mount``); mods that led to it are not kept.
     *variants : Stack
         Reached from `stack`, or from a variant before it, by mods: each becomes a ``[[mod]]`` under its label.
+    package, mount : Package, Mount, optional
+        Heights and mount, which go with the part.
 
     Raises
     ------
@@ -58,6 +62,7 @@ def to_toml(stack: Stack, *variants: Stack) -> str:
         starts.append((variant, variant.label))
     given = [e.given for v in variants for e in v.edits if e.verb in ("replace", "insert_after")]
     table = _stack_table(stack, [*stack.parts(), *given])
+    table |= {key: _part_table(held) for key, held in (("package", package), ("mount", mount)) if held is not None}
     text = "\n".join([*_lines(table, ""), *(line for mod in mods for line in mod)]).strip() + "\n"
     _check(text, stack, variants)
     return text
@@ -120,12 +125,14 @@ def _plain(value: object) -> Any:
     """Return a field of a part in what TOML has."""
     if isinstance(value, PowerMap):
         return _part_table(value) if value.regions else str(value.total)
-    if isinstance(value, Material | InterfaceClass):
+    if isinstance(value, Material | InterfaceClass | CoolerClass):
         return value.name
     if isinstance(value, Value):
         return str(value)
-    if isinstance(value, Leakage):
+    if isinstance(value, Leakage | Radiator):
         return _part_table(value)
+    if isinstance(value, ChannelPlate | JetPlate | AirTower):
+        return {"kind": value.kind, **_part_table(value)}
     if isinstance(value, tuple):
         return [str(each) if isinstance(each, Value) else _part_table(each) for each in value]
     return value

@@ -1,0 +1,254 @@
+"""Causes: named physical departures from what is described, each with a size of its own.
+
+A cause is zero in the described stack. Its size is half-normal (or normal, where it may be of either sign), bounded,
+and stated in the unit of what it is: never a multiple of another input's spread. It acts in one or several ways
+(`Way`): which corner is void, or in which state a probe was off, is not known beforehand; all ways are alike probable.
+
+A cause of your own needs a name, a sentence, a size and at least one way::
+
+    Cause("bent frame", "The frame lifted the cold plate off the lid after the mod.",
+          size="10 mm^2*K/W", largest="60 mm^2*K/W", source="two frames measured here",
+          ways=(Departure("after", lambda stack, size: with_extra_resistance(stack, "paste", size)),))
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError
+from ..propagate import TruncatedNormal
+from ..stack.parts import Die, Interface
+from ..stack.stack import Stack
+from ..states import Measured
+from ..units import Value, ValueLike, parse
+
+__all__ = ["Cause", "Departure", "Error", "Way", "Where", "with_extra_resistance"]
+
+Float = NDArray[np.float64]
+Where = Literal["before", "after", "both"]
+Instrument = Literal["sensors", "coolant", "power"]
+Tied = Literal["part", "mount", "bench"]
+
+
+@dataclass(frozen=True, eq=False)
+class Departure:
+    """A cause that makes the stack another one.
+
+    Parameters
+    ----------
+    where : {"before", "after", "both"}
+        In which state it acts.
+    change : callable
+        Takes the stack and a size in SI, and returns the stack as it then is. Asked for a few sizes up to the largest;
+        in between the effect is interpolated.
+    told : str
+        Which way this is, for words: "lower left corner".
+    mount : str or None
+        Only under the mount of this label.
+    tied : {"part", "mount", "bench"}
+        What it stays with: the part, one making of the joints above it, or the bench and the kind of part: then it is
+        there with a second part as well.
+    joint : str
+        Where it is to be seen when that joint is opened; empty if nowhere.
+    """
+
+    where: Where
+    change: Callable[[Stack, float], Stack]
+    told: str = ""
+    mount: str | None = None
+    tied: Tied = "part"
+    joint: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Error:
+    """A cause in what was read.
+
+    Parameters
+    ----------
+    where : {"before", "after", "both"}
+    of : {"sensors", "coolant", "power"}
+        What read too much by the size: sensors of the die or the coolant's probe, in kelvin; the power meter, as a
+        share of the power.
+    told : str
+        Which way this is, for words.
+    sensors : tuple of str
+        Only these of the die's sensors; all if none.
+    mount : str or None
+        Only under the mount of this label.
+    tied : {"part", "mount", "bench"}
+        As for `Departure`.
+    """
+
+    where: Where
+    of: Instrument
+    told: str = ""
+    sensors: tuple[str, ...] = ()
+    mount: str | None = None
+    tied: Tied = "bench"
+
+
+Way: TypeAlias = Departure | Error
+
+
+@dataclass(frozen=True, init=False, eq=False)
+class Cause:
+    """A named physical departure from what is described.
+
+    Parameters
+    ----------
+    name : str
+        Short and unique.
+    sentence : str
+        What happened, for a practitioner.
+    size : value
+        Standard deviation of its half-normal prior (normal, if two-sided), with a unit.
+    largest : value
+        Bound of the size, also when sizes are doubled.
+    source : str
+        Where the two come from.
+    ways : tuple of Departure and Error
+        Alike probable.
+    two_sided : bool
+        Whether it may be of either sign.
+    odds : float
+        Prior odds against any other cause.
+    dimension : str
+        Key of `units.DIMENSIONS`; found from the unit where left out.
+
+    Raises
+    ------
+    InputError, UnitError
+        A size that is no plain positive value below the largest, odds that are not above zero, no way.
+    """
+
+    name: str
+    sentence: str
+    size: Value
+    largest: Value
+    source: str
+    ways: tuple[Way, ...]
+    two_sided: bool
+    odds: float
+
+    def __init__(
+        self, name: str, sentence: str, *, size: ValueLike, largest: ValueLike, source: str, ways: tuple[Way, ...],
+        two_sided: bool = False, odds: float = 1.0, dimension: str = "",
+    ) -> None:  # fmt: skip
+        where = f"cause {name!r}"
+        kind = dimension or _dimension(size, where)
+        one, most = parse(size, kind, f"{where}.size"), parse(largest, kind, f"{where}.largest")
+        if one.kind != "exact" or most.kind != "exact" or not 0 < one.si <= most.si:
+            raise InputError(
+                f"size {one} and largest {most}", where=where, expected="two plain values above zero, size first"
+            )
+        if not ways:
+            raise InputError("it acts in no way", where=where, expected="ways=(Departure(...) or Error(...), ...)")
+        if not odds > 0:
+            raise InputError(f"odds {odds!r}", where=where, expected="a number above zero")
+        for field, value in (
+            ("name", name), ("sentence", sentence), ("size", one), ("largest", most), ("source", source),
+            ("ways", tuple(ways)), ("two_sided", two_sided), ("odds", float(odds)),
+        ):  # fmt: skip
+            object.__setattr__(self, field, value)
+
+    def prior(self, scale: float = 1.0) -> TruncatedNormal:
+        """Return the prior of the size, or that of a size so many times as large; SI."""
+        high = self.largest.si
+        return TruncatedNormal(0.0, min(scale * self.size.si, 4 * high), -high if self.two_sided else 0.0, high)
+
+    @property
+    def dimension(self) -> str:
+        """Key of `units.DIMENSIONS`."""
+        return self.size.dimension
+
+
+def _dimension(size: ValueLike, where: str) -> str:
+    """Return the dimension by the unit of a size."""
+    for kind in ("specific resistance", "temperature difference", "bond line", "fraction"):
+        try:
+            parse(size, kind, where)
+        except InputError:
+            continue
+        return kind
+    raise InputError(f"the unit of {size!r} is none that is expected", where=where, expected="dimension='…'")
+
+
+def acts_on(way: Way, each: Measured, last: int, mounts: frozenset[str] | None = None) -> bool:
+    """Tell whether a way acts on a reading: by its state, and by its mount where that matters.
+
+    Parameters
+    ----------
+    way : Departure or Error
+    each : Measured
+    last : int
+        Number of the state after the mod; all others are before it.
+    mounts : frozenset of str, optional
+        Labels of the mounts that were; what is tied to a mount is not in any other.
+    """
+    if way.where != "both" and (way.where == "after") != (each.state == last):
+        return False
+    if way.mount is not None:
+        return each.reading.mount == way.mount
+    return way.tied != "mount" or mounts is None or each.reading.mount in mounts
+
+
+def with_extra_resistance(stack: Stack, joint: str, extra: float) -> Stack:
+    """Return the stack with a joint that resists so much more, evenly over its area. [m² K/W]
+
+    The joint is then described by its resistance, the central one and the extra. An extra that leaves less than a
+    twentieth of the resistance leaves a twentieth.
+    """
+    part = stack.part(joint)
+    assert isinstance(part, Interface)
+    here = resistance_at_centre(stack, joint)
+    total = max(here + extra, 0.05 * here)
+    plain = Interface(
+        part.name, resistance=Value(total * 1e6, "mm^2*K/W", "specific resistance"), footprint=part.footprint,
+        centre=part.centre, patches=part.patches, mount=part.mount,
+    )  # fmt: skip
+    return stack.swap(joint, [plain])
+
+
+def resistance_at_centre(stack: Stack, joint: str) -> float:
+    """Return the specific resistance of a joint at the centres of all inputs, its patches left out. [m² K/W]"""
+    from ..model import model_of
+
+    model = model_of(stack)
+    arrays = model.arrays()
+    for die in model.rows.values():
+        for row in die:
+            if row.part == joint and not row.solid:
+                if row.contacts:
+                    patched = {p.name for p in stack.part(joint).patches}  # type: ignore[union-attr]
+                    r = arrays.contact_r[0, list(row.contacts)]
+                    return float(np.median(r) if not patched else _most_common(r))
+                return float(arrays.r_above[0, row.slab])
+    raise InputError(f"no joint {joint!r} in the stack", where=stack.label)
+
+
+def _most_common(r: Float) -> float:
+    values, counts = np.unique(np.round(r, 12), return_counts=True)
+    return float(values[np.argmax(counts)])
+
+
+def first_joint(stack: Stack) -> Interface | None:
+    """Return the joint on the first die: the uppermost interface between it and the first layer."""
+    die: Die = stack.dies[0]
+    own = [element for element in die.joint if isinstance(element, Interface)]
+    if own:
+        return own[-1]
+    return stack.layers[0] if isinstance(stack.layers[0], Interface) else None
+
+
+def upper_joint(stack: Stack) -> Interface | None:
+    """Return the uppermost joint, under the cold plate, where it is not the first one."""
+    joints = [element for element in stack.layers if isinstance(element, Interface)]
+    if not joints or joints[-1] is first_joint(stack):
+        return None
+    return joints[-1]

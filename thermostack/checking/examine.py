@@ -1,0 +1,329 @@
+"""Check a result: predicted against measured, what could explain it, and what to measure next."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..calibration import problem_of
+from ..errors import InputError
+from ..inference import Posterior, posterior_of
+from ..measured.reading import Reading
+from ..measured.swapped import warn_if_swapped
+from ..prediction import DEFAULT_SOLVER
+from ..propagate.sampling import check_count
+from ..stack.stack import Stack
+from ..states import State, StatesModel, states_model
+from ..tables import Table, format_number
+from ..units import ValueLike, parse
+from .alone import Alone, alone_of, alone_table
+from .cause import Cause
+from .causes import Causes, causes_of
+from .contradiction import Contradiction, contradiction_in
+from .effect import effects_of
+from .evidence import Scored
+from .listed import listed
+from .predictive import Drawn, Given, drawn
+from .ranking import NextMeasurements, next_measurements_of
+from .verdict import Drop, Verdict, drop_at, drops_table, hottest, verdict_on
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["Check", "check"]
+
+LEAKAGE = (0.001, 0.008)
+"""By what share of the power a part's draw falls with each kelvin of cooling, by leakage (*common practice*). [1/K]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Check:
+    """What a check found. Made by `check`.
+
+    Attributes
+    ----------
+    drawn : Drawn
+        What was to be expected of all readings, jointly.
+    verdict : Verdict
+    seed : int
+    own : tuple of Cause
+        Causes of the user, besides those that are always asked about.
+    """
+
+    drawn: Drawn
+    verdict: Verdict
+    seed: int
+    own: tuple[Cause, ...] = ()
+    draws: int = 4000
+    with_pairs: bool = False
+    _cache: dict[str, Any] = field(default_factory=dict, repr=False)
+
+    @property
+    def model(self) -> StatesModel:
+        """What all sensors of all readings should show, as a function of all that is unknown."""
+        return self.drawn.model
+
+    @property
+    def states(self) -> tuple[State, ...]:
+        """The states, the baseline first."""
+        return self.model.states
+
+    @cached_property
+    def drops(self) -> Table:
+        """Both drops, sensor by sensor, their mean, and that of the sensor that was hottest before."""
+        return drops_table(
+            [drop_at(self.drawn, at, s) for at in ("equal power", "equal workload") for s in self._figures]
+        )
+
+    @property
+    def _figures(self) -> list[str]:
+        sensors = self.drawn.drops.sensors
+        return ["mean"] if len(sensors) == 1 else ["mean", "hottest", *sensors]
+
+    def drop(self, at: str = "equal power", sensor: str = "mean") -> Drop:
+        """Return one drop: at "equal power" or "equal workload"; of a sensor, their "mean", or the "hottest" before."""
+        return drop_at(self.drawn, at, sensor)
+
+    @cached_property
+    def contradiction(self) -> Contradiction:
+        """How far all readings together lie from what was to be expected, and which stands out."""
+        return contradiction_in(self.drawn)
+
+    @cached_property
+    def causes(self) -> Causes:
+        """What could explain the readings, with probabilities."""
+        scored = Scored(self.model)
+        effects = effects_of(self.model, (*listed(self.model), *self.own))
+        return causes_of(scored, self.model.observed, effects, draws=self.draws, seed=self.seed, pairs=self.with_pairs)
+
+    @cached_property
+    def posterior(self) -> Posterior:
+        """Joint posterior of all inputs given all readings, were all as described; look at ``.converged``."""
+        return posterior_of(problem_of(self.model), seed=self.seed)
+
+    @cached_property
+    def moved(self) -> Table:
+        """What the readings moved in the inputs, and by how much."""
+        return self.posterior.table("What the readings moved, were all as described")
+
+    @cached_property
+    def alone(self) -> tuple[Alone, ...]:
+        """For each input, the value that it would need to explain the measured drop by itself."""
+        return alone_of(self.drawn, self.verdict.drop.measured)
+
+    @property
+    def alone_table(self) -> Table:
+        """The same as a table, the nearest first."""
+        return alone_table(self.alone, self.verdict.drop.measured)
+
+    @cached_property
+    def next_measurements(self) -> NextMeasurements:
+        """What to measure next, by how much it is expected to tell."""
+        return next_measurements_of(self.causes, self.seed)
+
+    @property
+    def leakage(self) -> str:
+        """What became of the power, in a sentence: leakage that fell, or another power."""
+        model, drops = self.model, self.drawn.drops
+        power = [
+            float(np.mean([model.measured[i].reading.power for i in group])) for group in (drops.before, drops.after)
+        ]
+        u = [
+            math.sqrt(sum(model.measured[i].reading["power"][1] ** 2 for i in group)) / len(group)
+            for group in (drops.before, drops.after)
+        ]
+        cooler = self.drop("equal workload").measured
+        change = 1.0 - power[1] / power[0]
+        error = math.hypot(u[0] * power[1] / power[0], u[1]) / power[0]
+        told = f"The power went from {power[0]:.1f} to {power[1]:.1f} W"
+        if abs(change) < 2 * error or abs(cooler) < 1e-6:
+            return f"{told}: no change beyond what it is known to."
+        share, spread = change / cooler, error / abs(cooler)
+        low, high = LEAKAGE
+        figure = (
+            f"{told}, {format_number(100 * share, 2)} % a kelvin of cooling (sd {format_number(100 * spread, 1)} %)"
+        )
+        if low - 2 * spread <= share <= high + 2 * spread:
+            return f"{figure}: taken as leakage, which is 0.1 to 0.8 % a kelvin, not as an error."
+        return f"{figure}: more than leakage, which is 0.1 to 0.8 % a kelvin; load, clock or the power meter changed."
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was found, in words."""
+        hot = f"Hottest before was {hottest(self.drawn)}." if len(self.drawn.drops.sensors) > 1 else ""
+        return tuple(
+            text
+            for text in (*self.verdict.sentences, hot, self.leakage, str(self.contradiction), self.causes.conclusion)
+            if text
+        )
+
+    def __str__(self) -> str:
+        return "\n\n".join(
+            ["\n".join(self.sentences), str(self.drops), str(self.causes.table), str(self.next_measurements)]
+        )
+
+    def _repr_html_(self) -> str:
+        said = "".join(f"<p>{html.escape(text)}</p>" for text in self.sentences)
+        return said + self.drops._repr_html_() + self.causes.table._repr_html_() + self.next_measurements._repr_html_()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return everything as plain data, SI."""
+        return {
+            "verdict": self.verdict.to_dict(),
+            "drops": self.drops.to_dict(),
+            "contradiction": self.contradiction.to_dict(),
+            "leakage": self.leakage,
+            "causes": self.causes.to_dict(),
+            "alone": [each.to_dict() for each in self.alone],
+            "next_measurements": self.next_measurements.to_dict(),
+            "posterior": self.moved.to_dict() | {"converged": self.posterior.converged},
+            "seed": self.seed,
+            "samples": len(self.drawn.true),
+        }
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the distribution of drops that was to be expected, and the measured drop with its interval."""
+        from ..plots import verdict
+
+        return verdict(self, ax=ax)
+
+
+def check(
+    *states: State | Stack,
+    samples: int = 4000,
+    seed: int = 0,
+    level: str | None = None,
+    resolve: ValueLike | None = None,
+    causes: Sequence[Cause] = (),
+    pairs: bool = False,
+    draws: int = 4000,
+    solver: str = DEFAULT_SOLVER,
+    emulate: bool = True,
+) -> Check:
+    """Check a measured drop against what was to be expected of it.
+
+    Each state is predicted at the power and coolant that were read, everything unknown drawn jointly: what before and
+    after share is the same number in both.
+
+    Parameters
+    ----------
+    *states : State
+        The baseline with its readings, then the mod with its readings. In place of the baseline a calibrated stack may
+        stand (or a mod of one, alone): its readings are then those it was calibrated on, and the test is *after, given
+        before*.
+    samples : int
+        Draws of what was to be expected.
+    seed : int
+        The same seed gives the same figures.
+    level : str, optional
+        Power level whose readings are compared; by default that of the baseline's first reading.
+    resolve : temperature difference, optional
+        What must be resolved, such as ``"2 K"``: "explained" is only said if 95 % of what was to be expected lies
+        within such a width. By default the expected drop itself.
+    causes : sequence of Cause
+        Of your own, besides those that are always asked about.
+    pairs : bool
+        Ask about two causes at once as well.
+    draws : int
+        Model runs for the evidence of the causes; 0 leaves it at Laplace's approximation.
+    solver, emulate
+        As in `predict`.
+
+    Returns
+    -------
+    Check
+
+    Raises
+    ------
+    InputError
+        No baseline, states of two parts, a reading that was calibrated on, no reading of the level, no common sensor.
+    UnknownNameError
+        A reading has a sensor that nothing in its stack predicts.
+    SolveError
+        An emulator is refused, or too many samples have no operating point.
+
+    Warns
+    -----
+    ThermostackWarning
+        The readings before and after look swapped.
+    """
+    count = check_count(samples, "samples", least=200)
+    wanted = None if resolve is None else parse(resolve, "temperature difference", "resolve").si
+    ready, given = _ready(states)
+    warn_if_swapped([r for state in ready[:-1] for r in state.readings], list(ready[-1].readings))
+    model = states_model(ready, solver, emulate=emulate)
+    found = drawn(model, count, check_count(seed, "seed", least=0), level=level, given=given)
+    verdict = verdict_on(drop_at(found, "equal power", "mean"), wanted, given is not None)
+    return Check(found, verdict, seed, tuple(causes), check_count(draws, "draws", least=0), pairs)
+
+
+def _ready(given: Sequence[State | Stack]) -> tuple[tuple[State, ...], Given | None]:
+    """Return the states in order, uncalibrated; and the readings they were calibrated on, with what those taught."""
+    expected = "check(State(stack, before), State(mod, after))"
+    for each in given:
+        if not isinstance(each, State | Stack):
+            raise InputError(f"{type(each).__name__} is no state", where="check", expected=expected)
+    stacks = [each.stack if isinstance(each, State) else each for each in given]
+    learned = [stack.learned for stack in stacks if stack.learned is not None]
+    for stack, each in zip(stacks, given, strict=True):
+        if isinstance(each, Stack) and stack.learned is None:
+            raise InputError(
+                "no reading of it", where=stack.label, expected="a State with readings, or a calibrated stack"
+            )
+    if len({each.key for each in learned}) > 1:
+        raise InputError(
+            "the states were calibrated differently", where="check", expected="mods of one calibrated stack"
+        )
+    used: tuple[State, ...] = learned[0].states if learned else ()
+    states = [each for each in given if isinstance(each, State)]
+    if not states or len(states) + bool(used) < 2:
+        raise InputError(
+            "no baseline" if states else "no reading after a mod",
+            where="check",
+            expected=f"{expected}: the baseline first",
+        )
+    for state in states:
+        for reading in state.readings:
+            if any(_same(reading, old) for before in used for old in before.readings):
+                raise InputError(
+                    "the stack was calibrated on it", where=f"{state.stack.label}: {reading.source}",
+                    expected="a reading that was not used; the calibrated stack itself stands for those that were",
+                )  # fmt: skip
+    merged: list[State] = list(used)
+    for state in states:
+        plain = state.stack.uncalibrated
+        same = next((i for i, old in enumerate(merged) if old.stack == plain), None)
+        if same is not None and state is not states[-1]:
+            merged[same] = State(merged[same].stack, *merged[same].readings, *state.readings)
+        else:
+            merged.append(State(plain, *state.readings))
+    names = dict.fromkeys(state.stack.name for state in merged)
+    if len(names) > 1:
+        raise InputError(
+            f"these are two parts: {' and '.join(map(repr, names))}", where="check",
+            expected="mods of one stack, such as stack.replace(...)",
+        )  # fmt: skip
+    if not learned:
+        return tuple(merged), None
+    if not isinstance(learned[0].posterior, Posterior):
+        raise InputError(
+            "its calibration holds no posterior", where=merged[0].stack.label, expected="ts.calibrate(...)"
+        )
+    readings = tuple(reading for state in used for _, group in state.mounts() for reading in group)
+    return tuple(merged), Given(learned[0].posterior, readings)
+
+
+def _same(a: Reading, b: Reading) -> bool:
+    """Tell whether two readings are one: the same object, or the same figures from the same source."""
+    if a is b:
+        return True
+    return (
+        a.sensors == b.sensors and a.source == b.source and a.start == b.start and np.array_equal(a.means, b.means)
+        and np.array_equal(a.covariance, b.covariance)
+    )  # fmt: skip

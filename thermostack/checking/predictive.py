@@ -1,0 +1,222 @@
+"""What the readings should have been: drawn jointly from everything that was not known, before any of them is used.
+
+A reading's power and coolant are as they were read; that each was read with an error is among the unknowns. The drops
+are figures of the readings, and so have a predictive distribution of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..errors import InputError, SolveError
+from ..inference import Posterior
+from ..measured.reading import Reading
+from ..states import StatesModel
+
+__all__ = ["Drawn", "Drops", "Given", "coolant_rows", "drawn", "drops_of"]
+
+Float = NDArray[np.float64]
+
+CHUNK = 2000
+LEAST_SETTLED = 0.95
+"""Share of the samples that must have an operating point."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drops:
+    """The drops of readings, as linear figures of what the sensors show.
+
+    Attributes
+    ----------
+    sensors : tuple of str
+        That every reading used has.
+    before, after : tuple of int
+        Readings used, by number.
+    weights : ndarray, shape (2, sensors, D)
+        Of the rises over the coolant as read: at equal power (rises per watt times the baseline's power), and at equal
+        workload (coolants and powers as they were).
+    """
+
+    sensors: tuple[str, ...]
+    before: tuple[int, ...]
+    after: tuple[int, ...]
+    weights: Float
+
+    def of(self, shown: Float, coolant: Float) -> Float:
+        """Return the drops (S, 2, sensors) for what all sensors show (S, D) over the coolants as read (D,). [K]"""
+        return np.asarray(np.einsum("kmd,sd->skm", self.weights, np.atleast_2d(shown) - coolant))
+
+
+def drops_of(model: StatesModel, level: str | None = None) -> Drops:
+    """Return the drops between the readings of the first and of the last state.
+
+    Readings of one power level are used, that of the baseline's first reading unless another is asked for; mounts
+    count alike.
+
+    Raises
+    ------
+    InputError
+        No reading of the level in one of the states, or no sensor that all of them have.
+    """
+    last = len(model.states) - 1
+    level = model.measured[0].reading.level if level is None else level
+    groups = []
+    for state in (0, last):
+        mine = [i for i, each in enumerate(model.measured) if each.state == state]
+        same = [i for i in mine if model.measured[i].reading.level == level]
+        if not same:
+            levels = sorted({model.measured[i].reading.level for i in mine})
+            raise InputError(
+                f"no reading at level {level!r}; there are {levels}",
+                where=model.states[state].stack.label,
+                expected="readings before and after at one level: reading.labelled(level=…)",
+            )
+        groups.append(same)
+    probes = [set(model.measured[i].probes) for group in groups for i in group]
+    common = [p for p in model.measured[groups[0][0]].probes if all(p in each for each in probes)]
+    if not common:
+        raise InputError("no sensor that was read before and after", where="check", expected="one sensor at least")
+    names = dict(zip(model.measured[groups[0][0]].probes, model.measured[groups[0][0]].reading.sensors, strict=True))
+    power = float(np.mean([model.measured[i].reading.power for i in groups[0]]))
+    weights = np.zeros((2, len(common), len(model.observed)))
+    for group, sign in zip(groups, (1.0, -1.0), strict=True):
+        for i in group:
+            each = model.measured[i]
+            for m, probe in enumerate(common):
+                row = model.rows[i].start + each.probes.index(probe)
+                weights[0, m, row] = sign / len(group) * power / each.reading.power
+                weights[1, m, row] = sign / len(group)
+    return Drops(tuple(names[p] for p in common), tuple(groups[0]), tuple(groups[1]), weights)
+
+
+@dataclass(frozen=True, eq=False)
+class Given:
+    """Readings that are known already, and what they taught.
+
+    Attributes
+    ----------
+    posterior : Posterior
+    readings : tuple of Reading
+        In the order in which the posterior has their errors, the last of its variables.
+    """
+
+    posterior: Posterior
+    readings: tuple[Reading, ...]
+
+    def has(self, reading: Reading) -> bool:
+        """Tell whether a reading is one of them."""
+        return any(reading is each for each in self.readings)
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """Joint draws of what is true and what is shown.
+
+    Attributes
+    ----------
+    model : StatesModel
+    drops : Drops
+    true, shown, repeated : ndarray, shape (S, D)
+        True temperature at each sensor; with the errors that the reading shares with its power and coolant, and what
+        all readings share; and with its own noise and the numerical error as well: another reading, had it been taken.
+        [K]
+    numerical : ndarray, shape (S, D)
+        The numerical error in `repeated`. [K]
+    centre : ndarray, shape (D,)
+        Simulation with every input at its centre, at the power and coolant that were read: S. [K]
+    lost : float
+        Share of the samples without an operating point, left out.
+    """
+
+    model: StatesModel
+    drops: Drops
+    true: Float
+    shown: Float
+    repeated: Float
+    numerical: Float
+    centre: Float
+    lost: float
+
+    @cached_property
+    def coolant(self) -> Float:
+        """Coolant as read, for each row. [K]"""
+        return coolant_rows(self.model)
+
+    def figure(self, what: Float) -> Float:
+        """Return the drops (S, 2, sensors) of `true`, `shown` or `repeated`. [K]"""
+        return self.drops.of(what, self.coolant)
+
+
+def coolant_rows(model: StatesModel) -> Float:
+    """Return the coolant temperature that was read beside each row of the observed. [K]"""
+    return np.concatenate([np.full(len(each.probes), each.reading.coolant) for each in model.measured])
+
+
+def drawn(
+    model: StatesModel, samples: int, seed: int, *, level: str | None = None, given: Given | None = None
+) -> Drawn:
+    """Return joint draws from the priors, or given earlier readings: then only those that are new are drawn anew.
+
+    Raises
+    ------
+    SolveError
+        More than a twentieth of the samples has no operating point.
+    """
+    drops = drops_of(model, level)
+    if given is None:
+        values: Mapping[str, Float] = model.sampler(seed).draw(0, samples)
+    else:
+        values = _given(model, given, samples, seed)
+    parts = [_both(model, {p: x[i : i + CHUNK] for p, x in values.items()}) for i in range(0, samples, CHUNK)]
+    true, shown = (np.concatenate(each) for each in zip(*parts, strict=True))
+    kept = np.isfinite(shown).all(axis=1)
+    if kept.mean() < LEAST_SETTLED:
+        raise SolveError(f"{np.sum(~kept)} of {samples} samples have no operating point")
+    true, shown = true[kept], shown[kept]
+    rng = np.random.default_rng([seed, 20])
+    numerical = rng.standard_normal(shown.shape) * model.numerical_error
+    repeated = shown + numerical + _noise(model, rng, len(shown))
+    if given is not None:  # what was calibrated on is known: it would read what it read
+        known = np.concatenate([np.full(len(e.probes), given.has(e.reading)) for e in model.measured])
+        shown[:, known] = repeated[:, known] = model.observed[known]
+        numerical[:, known] = 0.0
+    centre = model({v.path: np.atleast_1d(v.distribution.ppf(0.5)) for v in model.variables})[0]
+    return Drawn(model, drops, true, shown, repeated, numerical, centre, 1.0 - float(kept.mean()))
+
+
+def _noise(model: StatesModel, rng: np.random.Generator, count: int) -> Float:
+    factor = np.linalg.cholesky(model.covariance + np.diag(np.full(len(model.covariance), 1e-12)))
+    return np.asarray(rng.standard_normal((count, len(factor))) @ factor.T)
+
+
+def _both(model: StatesModel, samples: Mapping[str, Float]) -> tuple[Float, Float]:
+    """Return true and shown temperatures of all sensors, (S, D) each. [K]"""
+    true, shown = [], []
+    for number, each in enumerate(model.measured):
+        point = model.point(samples, number, *model.true(samples, number))
+        shown.append(model.sensed(samples, number, point))
+        at = {name: temperature for name, _, temperature in point.readings()}
+        true.append(np.stack([np.broadcast_to(at[p], len(shown[-1])) for p in each.probes], axis=1))
+    return np.concatenate(true, axis=1), np.concatenate(shown, axis=1)
+
+
+def _given(model: StatesModel, given: Given, samples: int, seed: int) -> dict[str, Float]:
+    """Return draws of all variables: those of a posterior together, by identity; all others from their priors."""
+    values = model.sampler(seed).draw(0, samples)
+    posterior = given.posterior
+    known = {v.identity: v.path for v in posterior.variables}
+    # errors of each reading stand last, under names that differ from model to model
+    last = [v.path for v in posterior.variables[-2 * len(given.readings) :]]
+    for number, reading in enumerate(given.readings):
+        mine = next(each for each in model.measured if each.reading is reading)
+        known |= {v.identity: path for v, path in zip(mine.run, last[2 * number : 2 * number + 2], strict=True)}
+    rows = np.random.default_rng([seed, 21]).integers(0, len(posterior.scores), samples)
+    for variable in model.variables:
+        if variable.identity in known:
+            values[variable.path] = posterior.samples[known[variable.identity]][rows]
+    return values

@@ -1,0 +1,228 @@
+"""What to measure next: each possible measurement by how much it is expected to tell about the causes.
+
+Everything is taken as straight about the most probable point (the linear twin): what a new measurement would show is
+then normal for each cause at each size, given all that was read, and the expected information follows
+(`expected_information`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import linalg
+
+from ..tables import Column, Table
+from .candidates import Candidate, candidates_of
+from .causes import DESCRIBED, UNLISTED, Causes
+from .information import Information, expected_information
+
+__all__ = ["NextMeasurement", "NextMeasurements", "next_measurements_of"]
+
+Float = NDArray[np.float64]
+When = Literal["possible now", "only before the mod", "needs a second part"]
+
+UNLISTED_DRAWS = 40
+"""Draws that stand for what is not listed."""
+WORTH = 0.01
+"""Share of what is open below which a measurement is named only."""
+TOLD = 3
+"""For so many causes, the most probable ones, is said how they would come out."""
+
+
+@dataclass(frozen=True, eq=False)
+class NextMeasurement:
+    """One measurement, by what it is expected to tell.
+
+    Attributes
+    ----------
+    name, takes : str
+        What it is, and what it takes.
+    when : {"possible now", "only before the mod", "needs a second part"}
+    information : Information
+        Over the causes.
+    outcomes : tuple of (str, float, float, float)
+        For the most probable causes: name, what the new data would show more than as described, on the mean [K, or in
+        the unit of what is measured], probability of it now, and then on the mean, if it is the case.
+    unit : str
+    """
+
+    name: str
+    takes: str
+    when: When
+    information: Information
+    outcomes: tuple[tuple[str, float, float, float], ...]
+    unit: str
+
+    @property
+    def meaning(self) -> str:
+        """What each outcome would mean."""
+        return "; ".join(
+            f"if {name}: {more:+.2g} {self.unit}, then {100 * after:.0f} % for it (now {100 * now:.0f} %)".replace(
+                "-", "−"
+            )
+            for name, more, now, after in self.outcomes
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class NextMeasurements:
+    """What to measure next, most telling first. Made by `check`."""
+
+    ranked: tuple[NextMeasurement, ...]
+
+    @property
+    def table(self) -> Table:
+        """A row a measurement."""
+        columns = (
+            Column("name", "measure next", wrap=40), Column("when", "when"),
+            Column("information", "tells of what is open", ".0%"), Column("nats", "information [nat]", ".3f"),
+            Column("error", "error", ".3f"), Column("takes", "it takes", wrap=44),
+            Column("meaning", "what it would mean", wrap=60),
+        )  # fmt: skip
+        rows = tuple(
+            (m.name, m.when, max(m.information.share, 0.0), m.information.nats, m.information.error, m.takes, m.meaning)
+            for m in self.ranked
+            if m.information.share >= WORTH
+        )
+        rest = [m.name for m in self.ranked if m.information.share < WORTH]
+        notes = ["Expected fall of the uncertainty (entropy) about which cause it is, as a share of all there is."]
+        notes += [f"Next to nothing would tell: {'; '.join(rest)}."] if rest else []
+        return Table(columns, rows, "What to measure next", tuple(notes))
+
+    def __iter__(self) -> Any:
+        return iter(self.ranked)
+
+    def __getitem__(self, name: str) -> NextMeasurement:
+        """Return a measurement by its name."""
+        return next(each for each in self.ranked if each.name == name)
+
+    def __str__(self) -> str:
+        return str(self.table)
+
+    def _repr_html_(self) -> str:
+        return self.table._repr_html_()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return a row a measurement as plain data, all of them."""
+        return {
+            "name": [m.name for m in self.ranked], "when": [m.when for m in self.ranked],
+            "nats": [m.information.nats for m in self.ranked], "error": [m.information.error for m in self.ranked],
+            "share": [m.information.share for m in self.ranked], "takes": [m.takes for m in self.ranked],
+            "outcomes": [[list(o) for o in m.outcomes] for m in self.ranked],
+        }  # fmt: skip
+
+
+def next_measurements_of(causes: Causes, seed: int = 0, *, draws: int = 1000) -> NextMeasurements:
+    """Return what to measure next, most telling first.
+
+    Parameters
+    ----------
+    causes : Causes
+    seed : int
+    draws : int
+        Simulated outcomes of each measurement.
+    """
+    found = []
+    for candidate in candidates_of(causes):
+        parts = components_of(causes, candidate, seed)
+        information = expected_information(
+            parts.weights, parts.means, parts.covariance, parts.labels, steps=parts.steps, draws=draws, seed=seed
+        )
+        outcomes = _outcomes(causes, parts, information, candidate.rows)
+        found.append(
+            NextMeasurement(candidate.name, candidate.takes, candidate.when, information, outcomes, candidate.unit)
+        )
+    return NextMeasurements(tuple(sorted(found, key=lambda each: -each.information.nats)))
+
+
+@dataclass(frozen=True, eq=False)
+class Components:
+    """Causes at their sizes, with what each lets expect of new data, given what was read.
+
+    Attributes
+    ----------
+    weights, means, steps, covariance, labels
+        As `expected_information` takes them.
+    names : tuple of str
+        Of the labels.
+    """
+
+    weights: Float
+    means: Float
+    steps: Float
+    covariance: Float
+    labels: NDArray[np.intp]
+    names: tuple[str, ...]
+
+
+def components_of(causes: Causes, candidate: Candidate, seed: int = 0) -> Components:
+    """Return what each cause lets expect of a candidate's data, given all that was read."""
+    scored, evidence = causes.scored, causes.evidence
+    observed = scored.model.observed
+    D = len(observed)
+    C = candidate.slopes @ candidate.slopes.T + candidate.noise
+    factor = linalg.cho_factor(C[:D, :D], lower=True)
+    K = linalg.cho_solve(factor, C[:D, D:]).T
+    residual = observed - candidate.base[:D]
+    known = candidate.base[D:] + K @ residual
+    covariance = C[D:, D:] - K @ C[:D, D:]
+    names = [*(c.name for c in causes.effects.causes), DESCRIBED, UNLISTED]
+    probability = np.array([causes[name].probability for name in names])
+    weights, means, steps, labels = [], [], [], []
+    for c in range(len(names) - 2):
+        mine = [i for i, e in enumerate(causes.active) if e.cause == c]
+        log_way = np.array([evidence.log_evidence[i, 1] + np.log(causes.active[i].share) for i in mine])
+        of_way = np.exp(log_way - np.logaddexp.reduce(log_way))
+        for i, share in zip(mine, of_way, strict=True):
+            chain = candidate.shifts[i]
+            moved = known + chain[:, D:] - chain[:, :D] @ K.T
+            pieces = evidence.linear[i].pieces
+            weights.append(probability[c] * share * pieces)
+            means.append(moved[:-1])
+            steps.append(np.diff(moved, axis=0))
+            labels.append(np.full(len(pieces), c))
+    weights.append(probability[-2:-1])
+    means.append(known[None])
+    steps.append(np.zeros((1, len(known))))
+    labels.append(np.array([len(names) - 2]))
+    drawn = _unlisted(candidate, C, residual, seed)
+    weights.append(np.full(UNLISTED_DRAWS, probability[-1] / UNLISTED_DRAWS))
+    means.append(known + drawn[:, D:] - drawn[:, :D] @ K.T)
+    steps.append(np.zeros_like(means[-1]))
+    labels.append(np.full(UNLISTED_DRAWS, len(names) - 1))
+    joined = [np.concatenate(each) for each in (weights, means, steps, labels)]
+    return Components(joined[0], joined[1], joined[2], covariance, joined[3].astype(np.intp), tuple(names))
+
+
+def _unlisted(candidate: Candidate, C: Float, residual: Float, seed: int) -> Float:
+    """Return draws (n, D + new) of what is not listed, given what was read."""
+    D = len(residual)
+    U = candidate.unlisted
+    gain = linalg.solve(C[:D, :D] + U[:D, :D], U[:D], assume_a="pos").T
+    mean, left = gain @ residual, U - gain @ U[:D]
+    values, vectors = np.linalg.eigh(0.5 * (left + left.T))
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    return np.asarray(mean + np.random.default_rng([seed, 23]).standard_normal((UNLISTED_DRAWS, len(U))) @ root.T)
+
+
+def _outcomes(
+    causes: Causes, parts: Components, information: Information, rows: Sequence[int]
+) -> tuple[tuple[str, float, float, float], ...]:
+    """Return for the most probable causes how they would come out."""
+    described = parts.means[parts.labels == parts.names.index(DESCRIBED)][0]
+    told = []
+    for ranked in [r for r in causes.ranked if r.name != DESCRIBED][:TOLD]:
+        label = parts.names.index(ranked.name)
+        mine = parts.labels == label
+        w = parts.weights[mine]
+        middle = parts.means[mine] + 0.5 * parts.steps[mine]
+        mean = (w / max(w.sum(), 1e-300)) @ middle
+        place = information.groups.index(label)
+        then = float(information.outcomes[place, place])
+        more = float(np.mean((mean - described)[list(rows)]))
+        told.append((ranked.name, more, ranked.probability, ranked.probability if np.isnan(then) else then))
+    return tuple(told)
