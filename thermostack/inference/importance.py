@@ -14,13 +14,15 @@ from .pareto import largest_shape, smoothed
 from .problem import Target
 from .proposal import Hump, Proposal, hump_of
 
-__all__ = ["Weighted", "importance_sampled", "resampled"]
+__all__ = ["Weighted", "after_tempering", "importance_sampled", "resampled"]
 
 Float = NDArray[np.float64]
 
 _ROUNDS = 6
 _PULLED = 16
 _LAST_ROUNDS = 3
+_FITS_TO_TEMPERED = 5
+_FOR_A_DIRECTION = 50  # samples of a round, where there is a covariance to be fitted
 _MOST_DRAWS = 4
 _AMPLE = 0.4  # effective share of the samples at which there is no more to gain by another round
 _OF_FIRST = 0.1  # share of Laplace's approximation in the last round, in case the refitted one has lost a part
@@ -173,6 +175,7 @@ def importance_sampled(
         if found.good(least):
             return found
     proposal = _along_the_curve(target, first, rng)
+    pilot = max(pilot, _FOR_A_DIRECTION * max(hump.rank for hump in proposal.humps))
     best = 0.0
     for _ in range(_ROUNDS):
         pool.add(proposal, rng, pilot)
@@ -180,21 +183,39 @@ def importance_sampled(
         if found.usable and (found.efficiency > _AMPLE or found.efficiency < 1.1 * best):
             break
         best = max(best, found.efficiency)
-        proposal = _fitted(proposal, found)
+        proposal = _fitted(proposal, found.scores, found.weights, found.log_likelihood)
+    return judged(target, proposal.beside(first, _OF_FIRST), rng, draws, least)
+
+
+def judged(target: Target, proposal: Proposal, rng: np.random.Generator, draws: int, least: float) -> Weighted:
+    """Return weighted samples from a proposal as it is; from one fitted to them where they will not do."""
     for _ in range(_LAST_ROUNDS):
         z = rng.standard_normal((max(draws // 20, 20), target.size))
         of_prior = target.evaluate(z)
         alone = _Pool(target, z, of_prior.predicted, of_prior.log_likelihood)
-        last = proposal.beside(first, _OF_FIRST)
         for _ in range(_MOST_DRAWS):  # where only their number is wanting
-            alone.add(last, rng, draws)
+            alone.add(proposal, rng, draws)
             found = alone.weighted()
             if found.good(least) or not found.usable or found.efficiency < least / (_MOST_DRAWS * draws):
                 break
         if found.good(least):
             break
-        proposal = _fitted(proposal, found)
+        proposal = _fitted(proposal, found.scores, found.weights, found.log_likelihood)
     return found
+
+
+def after_tempering(
+    target: Target,
+    proposal: Proposal,
+    samples: tuple[Float, Float, Float],
+    rng: np.random.Generator,
+    draws: int,
+    least: float,
+) -> Weighted:
+    """Return weighted samples from a proposal fitted to samples (scores, weights, log likelihoods) of the posterior."""
+    for _ in range(_FITS_TO_TEMPERED):
+        proposal = _fitted(proposal, *samples)
+    return judged(target, proposal, rng, draws, least)
 
 
 def _along_the_curve(target: Target, first: Proposal, rng: np.random.Generator) -> Proposal:
@@ -205,10 +226,9 @@ def _along_the_curve(target: Target, first: Proposal, rng: np.random.Generator) 
     return first.beside(Proposal(first.prior_share, np.full(len(humps), 1.0), humps), 0.5)
 
 
-def _fitted(proposal: Proposal, found: Weighted) -> Proposal:
+def _fitted(proposal: Proposal, z: Float, weights: Float, log_likelihood: Float) -> Proposal:
     """Return a proposal fitted to weighted samples, with new humps where it still falls short."""
-    log_posterior = found.log_likelihood + log_prior(found.scores)
-    return proposal.refitted(found.scores, found.weights).completed(found.scores, found.weights, log_posterior)
+    return proposal.refitted(z, weights).completed(z, weights, log_likelihood + log_prior(z))
 
 
 def resampled(weights: Float, samples: int, rng: np.random.Generator) -> NDArray[np.intp]:

@@ -112,10 +112,13 @@ class Evaluated:
         NaN where a sample is not possible.
     log_likelihood : ndarray (N,)
         −∞ there.
+    log_peak : ndarray (N,)
+        The same, were the data just as predicted.
     """
 
     predicted: Float
     log_likelihood: Float
+    log_peak: Float
 
 
 class Target:
@@ -136,7 +139,9 @@ class Target:
         """Return predictions and log likelihoods for scores (N, J)."""
         parts = [self._evaluate(z[i : i + _CHUNK]) for i in range(0, len(z), _CHUNK)]
         return Evaluated(
-            np.concatenate([p.predicted for p in parts]), np.concatenate([p.log_likelihood for p in parts])
+            np.concatenate([p.predicted for p in parts]),
+            np.concatenate([p.log_likelihood for p in parts]),
+            np.concatenate([p.log_peak for p in parts]),
         )
 
     def _evaluate(self, z: Float) -> Evaluated:
@@ -150,7 +155,7 @@ class Target:
                 expected=f"({len(z)}, {self.data})",
             )
         possible = np.all(np.isfinite(predicted), axis=1)
-        log_likelihood = np.full(len(z), -np.inf)
+        log_likelihood, log_peak = np.full(len(z), -np.inf), np.zeros(len(z))
         if np.any(possible):
             residual = predicted[possible] - self.problem.observed
             if callable(self.problem.model_error):
@@ -158,12 +163,14 @@ class Target:
                 factor = self._with_error(error)
                 whitened = np.linalg.solve(factor, residual[:, :, None])[:, :, 0]
                 log_det = np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1)
-                found = self._log_density(np.sum(whitened**2, axis=1), log_det)
+                square = np.sum(whitened**2, axis=1)
             else:
                 whitened = linalg.solve_triangular(self._factor, residual.T, lower=True)
-                found = self._log_density(np.sum(whitened**2, axis=0), np.sum(np.log(np.diag(self._factor))))
+                square, log_det = np.sum(whitened**2, axis=0), np.sum(np.log(np.diag(self._factor)))
+            found = self._log_density(square, log_det)
+            log_peak[possible] = self._log_density(np.zeros_like(square), log_det)
             log_likelihood[possible] = np.where(np.isfinite(found), found, -np.inf)
-        return Evaluated(np.where(possible[:, None], predicted, np.nan), log_likelihood)
+        return Evaluated(np.where(possible[:, None], predicted, np.nan), log_likelihood, log_peak)
 
     def _with_error(self, error: Float) -> Float:
         """Return Cholesky factors (N, D, D) of the covariance with model errors (N, D); impossible where NaN."""
@@ -178,6 +185,19 @@ class Target:
             return np.asarray(-0.5 * (square + D * math.log(2 * math.pi)) - log_det)
         constant = special.gammaln((nu + D) / 2) - special.gammaln(nu / 2) - D / 2 * math.log(nu * math.pi)
         return np.asarray(constant - log_det - (nu + D) / 2 * np.log1p(square / nu))
+
+    def tempered(self, log_likelihood: Float, log_peak: Float, t: float) -> Float:
+        """Return the log likelihood at a temperature, t from 0 (none) to 1 (whole).
+
+        A normal one is taken to the power t. The power of a Student one would be nearly flat at small t and a narrow
+        peak at large t, with nothing between; its squared distance s is taken by t instead,
+        t ln L_peak − (ν + t D)/2 ln(1 + t s/ν).
+        """
+        nu, D = self.problem.degrees_of_freedom, self.data
+        if math.isinf(nu):
+            return np.asarray(np.where(np.isfinite(log_likelihood), t * log_likelihood, -np.inf))
+        fall = np.log1p(t * np.expm1(2 * (log_peak - log_likelihood) / (nu + D)))
+        return np.asarray(np.where(np.isfinite(log_likelihood), t * log_peak - (nu + t * D) / 2 * fall, -np.inf))
 
     def factor_at(self, z: Float) -> Float:
         """Return the Cholesky factor (D, D) of the covariance, with the model's error, at one point (J,)."""

@@ -117,7 +117,7 @@ class Proposal:
     shares : ndarray (K,)
         Of the humps; all add up to 1.
     humps : tuple of Hump
-        K of them.
+        K of them; none where the prior alone is meant.
     """
 
     prior_share: float
@@ -139,12 +139,12 @@ class Proposal:
         """Return ln q (N,) at scores (N, J)."""
         return np.asarray(np.logaddexp.reduce(self.parts(z), axis=0))
 
-    def independent(self, rng: np.random.Generator, samples: int) -> Float:
-        """Return independent scores (samples, J) from the whole proposal, the share of the prior included."""
+    def independent(self, rng: np.random.Generator, samples: int, size: int) -> Float:
+        """Return independent scores (samples, size) from the whole proposal, the share of the prior included."""
         shares = np.array([self.prior_share, *self.shares])
         counts = rng.multinomial(samples, shares / shares.sum())
-        drawn = [rng.standard_normal((counts[0], self.humps[0].middle.size))]
-        drawn += [hump.draw(rng, n) for hump, n in zip(self.humps, counts[1:], strict=True) if n]
+        drawn = [rng.standard_normal((counts[0], size))]
+        drawn += [hump.draw(rng, int(n)) for hump, n in zip(self.humps, counts[1:], strict=True) if n]
         return np.asarray(rng.permutation(np.concatenate(drawn), axis=0))
 
     def beside(self, other: Proposal, share: float) -> Proposal:

@@ -1,13 +1,13 @@
 """Samples of a posterior that no proposal fits well enough: sequential Monte Carlo from the best one to the posterior.
 
-Several islands of particles are taken from the proposal q to the posterior p along q(z)¹⁻ᵗ p(z)ᵗ, t from 0 to 1 (Del
-Moral, Doucet and Jasra 2006). What differs between the islands is the Monte Carlo error.
+Several islands of particles are taken from the proposal q to the posterior p along q(z)¹⁻ᵗ N(z; 0, I)ᵗ L(z)ᵗ, t from
+0 to 1 (Del Moral, Doucet and Jasra 2006). What differs between the islands is the Monte Carlo error.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,18 +76,25 @@ class _Particles:
     z: Float
     predicted: Float
     log_likelihood: Float
+    log_peak: Float
     log_base: Float
 
-    def copy(self) -> _Particles:
-        return _Particles(self.z.copy(), self.predicted.copy(), self.log_likelihood.copy(), self.log_base.copy())
+    @classmethod
+    def at(cls, z: Float, target: Target, base: Proposal) -> _Particles:
+        found = target.evaluate(z)
+        return cls(z, found.predicted, found.log_likelihood, found.log_peak, base.log_density(z))
 
-    def take(self, which: NDArray[np.intp]) -> None:
-        self.z, self.predicted = self.z[which], self.predicted[which]
-        self.log_likelihood, self.log_base = self.log_likelihood[which], self.log_base[which]
+    def taken(self, which: NDArray[np.intp]) -> _Particles:
+        return _Particles(*(getattr(self, each.name)[which] for each in fields(self)))
 
     def put(self, where: NDArray[np.bool_], other: _Particles) -> None:
-        self.z[where], self.predicted[where] = other.z[where], other.predicted[where]
-        self.log_likelihood[where], self.log_base[where] = other.log_likelihood[where], other.log_base[where]
+        for each in fields(self):
+            getattr(self, each.name)[where] = getattr(other, each.name)[where]
+
+    def log_density(self, target: Target, t: float) -> Float:
+        """Return the log of the density on the way from the base (t = 0) to the posterior (t = 1)."""
+        likelihood = target.tempered(self.log_likelihood, self.log_peak, t)
+        return np.asarray((1 - t) * self.log_base + t * log_prior(self.z) + likelihood)
 
 
 def tempered(target: Target, rng: np.random.Generator, draws: int, base: Proposal) -> Tempered:
@@ -99,30 +106,27 @@ def tempered(target: Target, rng: np.random.Generator, draws: int, base: Proposa
     they were.
     """
     n = _PARTICLES // _ISLANDS
-    z = base.independent(rng, _ISLANDS * n)
-    found = target.evaluate(z)
-    particles = _Particles(z, found.predicted, found.log_likelihood, base.log_density(z))
+    particles = _Particles.at(base.independent(rng, _ISLANDS * n, target.size), target, base)
     log_z = np.zeros(_ISLANDS)
     t, scale, steps = 0.0, 0.5, 0
     while t < 1.0 and steps < _MOST_STEPS:
-        log_ratio = particles.log_likelihood + log_prior(particles.z) - particles.log_base
-        rise = _next_rise(log_ratio, 1.0 - t)
-        log_weight = np.where(np.isfinite(log_ratio), rise * log_ratio, -np.inf)
-        islands = log_weight.reshape(_ISLANDS, n)
+        after = _next_temperature(target, particles, t)
+        islands = _log_weights(target, particles, t, after).reshape(_ISLANDS, n)
         log_z += special.logsumexp(islands, axis=1) - math.log(n)
         taken = []
         for k, row in enumerate(islands):
             total = special.logsumexp(row)
             even = np.full(n, 1 / n)
             taken.append(k * n + resampled(np.exp(row - total) if np.isfinite(total) else even, n, rng))
-        particles.take(np.concatenate(taken))
-        t = 1.0 if rise >= 1.0 - t else t + rise
+        particles = particles.taken(np.concatenate(taken))
+        t = after
         scale = _move(target, base, particles, t, scale, rng)
         steps += 1
-    kept = [particles.copy()]
+    everyone = np.arange(_ISLANDS * n)
+    kept = [particles.taken(everyone)]
     while len(kept) * _ISLANDS * n < draws:
         scale = _move(target, base, particles, t, scale, rng)
-        kept.append(particles.copy())
+        kept.append(particles.taken(everyone))
     log_evidence = float(special.logsumexp(log_z) - math.log(_ISLANDS))
     relative = np.exp(log_z - log_evidence)
     return Tempered(
@@ -137,21 +141,28 @@ def tempered(target: Target, rng: np.random.Generator, draws: int, base: Proposa
     )
 
 
-def _next_rise(log_ratio: Float, most: float) -> float:
-    """Return by how much t may rise, so that half of the particles are still effective."""
+def _log_weights(target: Target, particles: _Particles, t: float, after: float) -> Float:
+    """Return the log weights (N,) of particles at t for a later temperature."""
+    before = particles.log_density(target, t)
+    possible = np.isfinite(before) & np.isfinite(particles.log_likelihood)
+    change = particles.log_density(target, after) - np.where(possible, before, 0.0)
+    return np.asarray(np.where(possible, change, -np.inf))
 
-    def effective(rise: float) -> float:
-        w = np.where(np.isfinite(log_ratio), rise * (log_ratio - log_ratio.max()), -np.inf)
-        possible = int(np.count_nonzero(np.isfinite(log_ratio)))
-        return float(np.exp(2 * special.logsumexp(w) - special.logsumexp(2 * w))) / possible
 
-    if effective(most) >= _KEPT:
-        return most
-    low, high = 0.0, most
+def _next_temperature(target: Target, particles: _Particles, t: float) -> float:
+    """Return the temperature at which half of the particles are still effective; at most 1."""
+
+    def effective(after: float) -> float:
+        w = _log_weights(target, particles, t, after)
+        return float(np.exp(2 * special.logsumexp(w) - special.logsumexp(2 * w))) / np.count_nonzero(np.isfinite(w))
+
+    if effective(1.0) >= _KEPT:
+        return 1.0
+    low, high = t, 1.0
     for _ in range(50):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if effective(middle) >= _KEPT else (low, middle)
-    return max(low, 1e-12)
+    return max(low, t + 1e-12)
 
 
 @dataclass(frozen=True, eq=False)
@@ -188,8 +199,7 @@ def _move(
         return np.concatenate([fit.whitened(z[half]) for fit, half in zip(fits, halves, strict=True)])
 
     def ratio(at: _Particles) -> Float:
-        along = t * (at.log_likelihood + log_prior(at.z)) + (1 - t) * at.log_base
-        return np.asarray(along + 0.5 * np.sum(whitened(at.z) ** 2, axis=1))
+        return np.asarray(at.log_density(target, t) + 0.5 * np.sum(whitened(at.z) ** 2, axis=1))
 
     start = whitened(particles.z)
     now = ratio(particles)
@@ -197,8 +207,7 @@ def _move(
         beta = np.minimum(scale * np.exp(0.7 * rng.standard_normal((N, 1))), 1.0)
         moved = np.sqrt(1 - beta**2) * whitened(particles.z) + beta * rng.standard_normal((N, J))
         z = np.concatenate([fit.mean + moved[half] @ fit.factor.T for fit, half in zip(fits, halves, strict=True)])
-        found = target.evaluate(z)
-        moved_to = _Particles(z, found.predicted, found.log_likelihood, base.log_density(z))
+        moved_to = _Particles.at(z, target, base)
         proposed = ratio(moved_to)
         accepted = np.log(rng.random(N)) < proposed - now
         particles.put(accepted, moved_to)
