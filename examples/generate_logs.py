@@ -55,6 +55,10 @@ class Bench:
         Share of rows that are lost.
     settled : bool
         Whether the log begins with everything at rest at the first level's power, or at room temperature.
+    offsets : dict of str to float
+        Of sensors. [K]
+    bends : dict of str to float
+        What a sensor's rise gains with the square of the power, as silicon conducts worse when it is hot. [K/W²]
     """
 
     resistances: dict[str, float]
@@ -75,6 +79,7 @@ class Bench:
     missing: float = 0.0
     settled: bool = False
     offsets: dict[str, float] = field(default_factory=dict)
+    bends: dict[str, float] = field(default_factory=dict)
 
     @property
     def duration(self) -> float:
@@ -113,7 +118,8 @@ def generate(bench: Bench, seed: int) -> dict[str, Series]:
     followed = sum(share * lagged(power, constant, bench.interval, rest) for share, constant in bench.shares)
     out = {"time": time}
     for name, resistance in bench.resistances.items():
-        exact = coolant + resistance * followed + bench.offsets.get(name, 0.0)
+        rise = resistance * followed + bench.bends.get(name, 0.0) * followed**2
+        exact = coolant + rise + bench.offsets.get(name, 0.0)
         out[name] = in_steps(exact + bench.noise * rng.standard_normal(len(time)), bench.step, bench.truncating)
     noisy = coolant + bench.coolant_noise * rng.standard_normal(len(time))
     out["coolant"] = in_steps(noisy, bench.coolant_step, False)

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from .catalogue import interfaces as interfaces
     from .catalogue import materials as materials
     from .cautions import Caution as Caution
+    from .checking import Cause as Cause
+    from .checking import Check as Check
+    from .checking import check as check
     from .comparison import Comparison as Comparison
     from .comparison import compare as compare
     from .errors import FileError as FileError
@@ -47,8 +50,13 @@ if TYPE_CHECKING:
     from .mount import MountCheck as MountCheck
     from .mount import Package as Package
     from .mount import mount_check as mount_check
+    from .planning import Checklist as Checklist
+    from .planning import Plan as Plan
+    from .planning import plan as plan
     from .prediction import Prediction as Prediction
     from .prediction import predict as predict
+    from .report import Page as Page
+    from .report import page as page
     from .stack import mods as mods
     from .stack.cooling import AirTower as AirTower
     from .stack.cooling import ChannelPlate as ChannelPlate
@@ -79,6 +87,7 @@ if TYPE_CHECKING:
 _HOME = {
     ".calibration": ("calibrate",),
     ".cautions": ("Caution",),
+    ".checking": ("Cause", "Check", "check"),
     ".comparison": ("Comparison", "compare"),
     ".errors": (
         "FileError", "InputError", "SolveError", "ThermostackError", "ThermostackWarning", "UnitError",
@@ -97,6 +106,7 @@ _HOME = {
     ".methods": ("SideBySide", "side_by_side"),
     ".mount": ("Mount", "MountCheck", "Package", "mount_check"),
     ".catalogue": ("InterfaceClass", "Material", "coolers", "fluids", "interfaces", "materials"),
+    ".planning": ("Checklist", "Plan", "plan"),
     ".prediction": ("Prediction", "predict"),
     ".stack": ("mods",),
     ".stack.cooling": ("AirTower", "ChannelPlate", "JetPlate", "Radiator"),
@@ -106,6 +116,7 @@ _HOME = {
         "Board", "Coolant", "Die", "Interface", "Layer", "Leakage", "Patch", "PowerMap", "Region", "Sensor",
     ),
     ".stack.stack": ("Stack",),
+    ".report": ("Page", "page"),
     ".states": ("State",),
     ".sweeping": ("Sweep", "sweep"),
     ".units": ("Value",),

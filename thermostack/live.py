@@ -11,8 +11,9 @@ error, by leaving each point out, is added to the error of the answer.
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
@@ -122,10 +123,10 @@ def controls(stack: Stack) -> tuple[Control, ...]:
     centres = {entry.path: entry.value.si for entry in _by_bond_line(stack).inputs()}
     found = []
     for part in stack.parts():
-        for field in FIELDS[type(part)]:
-            path = f"{part.name}.{field}"
-            if (type(part), field) in _ENDS and path in centres and centres[path] > 0:
-                scale, low, high = _ENDS[type(part), field]
+        for name in FIELDS[type(part)]:
+            path = f"{part.name}.{name}"
+            if (type(part), name) in _ENDS and path in centres and centres[path] > 0:
+                scale, low, high = _ENDS[type(part), name]
                 found.append(_control(path, dimension_of(stack, path), centres[path], low, high, scale))
         if isinstance(part, Interface):
             path = f"{part.name}.void_fraction"
@@ -225,16 +226,16 @@ class QuickPrediction(Prediction):
     """A prediction whose power at a limit comes by the same quick road as its temperatures."""
 
     quick: Quick | None = None
+    values: Mapping[str, float] = field(default_factory=dict)
 
     def headroom(self, limit: ValueLike) -> object:  # type: ignore[override]
         """Return the power that may be added until the junction is at `limit`; see `Prediction.headroom`. [W]"""
         at = parse(limit, "temperature", "limit").si
         if at <= float(self.point.coolant[0]):
             raise InputError(f"{limit!r} is not above the coolant", where="limit", expected="such as '95 degC'")
-        fast = self.quick.solver if self.quick is not None else None
-        if fast is not None:
+        if self.quick is not None and self.quick.ready:
             try:
-                return quantity(to_limit(self.point, fast, at)[0] - self.point.total[0], "power")
+                return quantity(self.quick.power_at(at, self.point, self.values) - self.point.total[0], "power")
             except SolveError:  # outside the emulator's box; it is solved instead, which takes longer
                 pass
         return quantity(to_limit(self.point, solver_named(SOLVER), at)[0] - self.point.total[0], "power")
@@ -282,6 +283,8 @@ class Quick:
         self.model: Model = model_with_hot_points(self._general, SOLVER)
         self.solver: Emulator | None = None
         self._local: _Local | None = None
+        self._preparing = threading.Lock()
+        self._at_limit: tuple[tuple[float, tuple[tuple[str, float], ...]], float] | None = None
         self._offset = np.zeros(len(self.model.probes))
 
     @property
@@ -312,7 +315,35 @@ class Quick:
                 point = None
         if point is None:
             point = operate(self.model, solver_named(SOLVER), v)
-        return QuickPrediction(moved(self.stack, values), SOLVER, self._with_local(point, values), quick=self)
+        made = self._with_local(point, values)
+        return QuickPrediction(moved(self.stack, values), SOLVER, made, quick=self, values=dict(values))
+
+    def power_at(self, limit: float, point: OperatingPoint, values: Mapping[str, float]) -> float:
+        """Return the total power at which the junction is at a limit [K], the inputs at these values. [W]
+
+        A die whose power does not leak reaches it at one power, whatever it is described with; the search begins at the
+        last one that was found, and ends at once where only the die's power has been moved.
+
+        Raises
+        ------
+        SolveError
+            Outside the emulator's box, or there is no such power.
+        """
+        assert self.solver is not None
+        path = f"{self.model.dies[0]}.power"
+        if len(self.model.dies) > 1 or self.model.leaks or path not in self.model.inputs:
+            return float(to_limit(point, self.solver, limit)[0])
+        others = {where: si for where, si in values.items() if where != path}
+        key = limit, tuple(sorted(others.items()))
+        last = self._at_limit
+        if last is not None and last[0] == key:
+            return last[1]
+        if last is not None:
+            there = {**others, path: last[1]}
+            point = self._with_local(operate(self.model, self.solver, self._values(there)), there)
+        found = float(to_limit(point, self.solver, limit)[0])
+        self._at_limit = key, found
+        return found
 
     def over(self, path: str, at: Float, values: Mapping[str, float]) -> Float:
         """Return the junction temperature over one input, the others at these values, shape of `at`. [K]
@@ -346,6 +377,7 @@ class Quick:
             mine, other = zip(*((i, theirs[key]) for key, i in self.model.probes.items() if key in theirs), strict=True)
             known[list(mine)] = pure[0, list(other)]
         self._offset = known - self._plane(self._local, values)
+        self._at_limit = None
 
     def _with_local(self, point: OperatingPoint, values: Mapping[str, float]) -> OperatingPoint:
         squares, unit, local = steps_above_dies(point) ** 2, _units(point), self._local
@@ -381,8 +413,10 @@ class Quick:
         SolveError
             The emulator would be off by more than its limit; answers go on coming from the solver.
         """
-        if self.ready:
-            return True
+        with self._preparing:
+            return self.ready or self._prepare(stop)
+
+    def _prepare(self, stop: Callable[[], bool]) -> bool:
         variables = [Variable(c.path, _spread(c)) for c in self.controls]
         emulator = emulator_of(
             self.model, variables, solver=solver_named(SOLVER), size=SIZE, target=TARGET, limit=LIMIT,

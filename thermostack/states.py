@@ -305,8 +305,14 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
         label = states[state].stack.label
         measured += [_measured(reading, stack, label, state, variant, len(readings)) for reading in group]
     _check_names([each.name for each in measured])
-    scopes = {"lasting", "mount"}
-    unknowns = tuple(unknown for unknown in unknowns_of(stacks) if unknown.scope in scopes)
+    # total power and coolant come from each reading; how the power is spread over the regions is one unknown for all,
+    # since a state is read under the workload that the stack describes
+    regions = {f"{r.name}.power" for stack in stacks for die in stack.dies for r in die.power.regions}
+    unknowns = tuple(
+        unknown
+        for unknown in unknowns_of(stacks)
+        if unknown.scope in ("lasting", "mount") or any(path in regions for _, path, _ in unknown.places)
+    )
     common, fixed = _common_inputs(readings, stacks)
     return StatesModel(tuple(states), tuple(variants), unknowns, tuple(measured), common, fixed)
 

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from scipy import linalg, stats
+from scipy import linalg, special, stats
 
 import thermostack as ts
 from thermostack.checking.candidates import candidates_of
@@ -27,10 +27,10 @@ from thermostack.checking.causes import DESCRIBED, UNLISTED, causes_of, prior_pr
 from thermostack.checking.effect import effects_of, unlisted_covariance
 from thermostack.checking.evidence import Scored
 from thermostack.checking.formulas import two_sided_p
-from thermostack.checking.information import expected_information
 from thermostack.checking.listed import listed
 from thermostack.checking.predictive import coolant_rows, drawn
 from thermostack.checking.ranking import components_of
+from thermostack.checking.segments import log_segment_density
 from thermostack.errors import ThermostackWarning
 from thermostack.model import model_of
 from thermostack.operating import operate
@@ -46,6 +46,7 @@ STEP, ROWS, NOISE, DRIFT = 1.0, 600, 0.5, 0.1
 """Of the synthetic sensors: truncated to so many kelvin, rows of the mean, noise of a row [K], drift over the log [K]."""
 BAD_MOUNT = 1.0 / 8.0
 BATCH = 200
+CLEAR = 4.0
 
 
 def part():
@@ -100,6 +101,7 @@ class Bench:
         self.prior = prior_probabilities(self.causes)
         y, slopes = self.scored.linearised(np.zeros((1, self.scored.latent.size)))
         self.y, self.slopes = y[0], slopes[0]
+        self.active = self.effects.on(self.model)
         self.whiten = np.linalg.cholesky(self.slopes @ self.slopes.T + self.scored.noise)
 
     def drop(self, observed):
@@ -109,6 +111,12 @@ class Bench:
     def p(self, observed):
         """Return the two-sided tail probability of the drop."""
         return two_sided_p(self.drawn.figure(self.drawn.repeated)[:, 0].mean(axis=1), self.drop(observed))
+
+    def foreseen(self, c, way, size):
+        """Return d′ of a cause by its straight effect."""
+        effect = next(e for e in self.active if (e.cause, e.told) == (c, way.told))
+        chain = effect.starts(self.y - self.scored.coolant)
+        return self.detectability(np.array([np.interp(size, effect.edges, column) for column in chain.T]))
 
     def detectability(self, shift):
         """Return d′ of a shift of the readings."""
@@ -211,6 +219,7 @@ def none(bench, pairs, seed=1000):
     return {
         "pairs": pairs, "below_0.05": float(np.mean(p < 0.05)), "below_0.5": float(np.mean(p < 0.5)),
         "kolmogorov_smirnov": float(test.statistic), "ks_p": float(test.pvalue),
+        "first": p[:40].round(5).tolist(),
         "fifths": (np.histogram(p, np.linspace(0, 1, 6))[0] / pairs).round(4).tolist(),
     }  # fmt: skip
 
@@ -220,7 +229,7 @@ def judged(bench, found, name, d, p):
     groups = [[m.name for m in g.members] for g in found.groups]
     place = next(i for i, g in enumerate(groups) if name in g)
     return {
-        "cause": name, "d": d, "p": p, "place": place, "size": len(groups[place]),
+        "cause": name, "d": d, "p": p, "place": place, "size": len(groups[place]), "top": groups[0][0],
         "cause_place": [r.name for r in sorted(found.ranked, key=lambda r: -r.probability)].index(name),
         "pointed": None if found.pointed_to is None else name in [m.name for m in found.pointed_to.members],
         "stated": [[g.probability, float(i == place)] for i, g in enumerate(found.groups)],
@@ -228,13 +237,16 @@ def judged(bench, found, name, d, p):
     }  # fmt: skip
 
 
-def planted(bench, pairs, seed=2000, *, bad_mounts=False, draws=0, names=None):
-    """Return a row a pair: every cause planted from its own prior, none, and something not listed."""
+def planted(bench, pairs, seed=2000, *, bad_mounts=False, draws=0, names=None, clear=False):
+    """Return a row a pair: every cause planted from its own prior, none, and something not listed.
+
+    `clear` asks for sizes of which a detectability of 4 or more is to be expected: the prior, given that.
+    """
     rows = []
     todo = [*enumerate(bench.causes), (-2, None), (-1, None)]
     for c, cause in todo:
         name = cause.name if cause else (DESCRIBED, UNLISTED)[c + 2]
-        if names is not None and name not in names:
+        if (names is not None and name not in names) or (clear and cause is None):
             continue
         started = time.time()
         draws_of = drawn_for(bench, seed + 1000 * (c + 3), pairs)
@@ -246,6 +258,12 @@ def planted(bench, pairs, seed=2000, *, bad_mounts=False, draws=0, names=None):
             if cause is not None:
                 way = cause.ways[rng.integers(len(cause.ways))]
                 size = drawn_size(rng, cause)
+                for _ in range(1000 if clear else 0):
+                    if bench.foreseen(c, way, size) >= CLEAR:
+                        break
+                    way, size = cause.ways[rng.integers(len(cause.ways))], drawn_size(rng, cause)
+                if clear and bench.foreseen(c, way, size) < CLEAR:
+                    break  # it never gets so large
                 for _ in range(20):
                     try:
                         true = solved(bench, one_of(draws_of, k), way, size)[0]
@@ -264,7 +282,7 @@ def planted(bench, pairs, seed=2000, *, bad_mounts=False, draws=0, names=None):
     return rows
 
 
-def twin(bench, pairs, seed=2000):
+def twin(bench, pairs, seed=2000, *, clear=False):
     """Return the same rows for data that are straight and normal, judged by the exact evidence."""
     from thermostack.checking import evidence as module
 
@@ -274,6 +292,8 @@ def twin(bench, pairs, seed=2000):
     try:
         for c, cause in [*enumerate(bench.causes), (-2, None), (-1, None)]:
             name = cause.name if cause else (DESCRIBED, UNLISTED)[c + 2]
+            if clear and cause is None:
+                continue
             ways = [e for e in active if e.cause == c]
             for k in range(pairs):
                 rng = np.random.default_rng([seed, c + 2, k, 7])
@@ -283,6 +303,15 @@ def twin(bench, pairs, seed=2000):
                     size = np.clip(drawn_size(rng, cause), effect.edges[0], effect.edges[-1])
                     chain = effect.starts(bench.y - bench.scored.coolant)
                     shift = np.array([np.interp(size, effect.edges, column) for column in chain.T])
+                    for _ in range(1000 if clear else 0):
+                        if bench.detectability(shift) >= CLEAR:
+                            break
+                        effect = ways[rng.integers(len(ways))]
+                        size = np.clip(drawn_size(rng, cause), effect.edges[0], effect.edges[-1])
+                        chain = effect.starts(bench.y - bench.scored.coolant)
+                        shift = np.array([np.interp(size, effect.edges, column) for column in chain.T])
+                    if clear and bench.detectability(shift) < CLEAR:
+                        break
                 elif c == -1:
                     shift = rng.multivariate_normal(shift, unlisted_covariance(bench.model))
                 z = rng.standard_normal(bench.slopes.shape[1])
@@ -343,7 +372,22 @@ def summary(bench, rows):
         "faint_cannot_tell": _mean([r["pointed"] is None for r in faint]),
         "described_cannot_tell": _mean([r["pointed"] is None for r in described]),
         "stated_mean_and_true_share_by_fifth": fifths, "by_cause": per_cause,
+        "confusion_of_clear_pairs": confusion(clear),
     }  # fmt: skip
+
+
+def confusion(rows):
+    """Return for each true cause how often which one came first."""
+    table = {}
+    for r in rows:
+        own = table.setdefault(r["cause"], {})
+        own[r["top"]] = own.get(r["top"], 0) + 1
+    return table
+
+
+def compact(rows):
+    """Return cause, d′, p, place of its group, what was pointed to, and what came first, a list a pair."""
+    return [[r["cause"], round(r["d"], 3), round(r["p"], 5), r["place"], r["pointed"], r["top"]] for r in rows]
 
 
 def _mean(values):
@@ -373,26 +417,12 @@ def information(bench, pairs, seed=4000):
         for candidate in candidates_of(found):
             if candidate.when != "possible now":
                 continue
-            parts = components_of(found, candidate, k)
-            one = expected_information(
-                parts.weights, parts.means, parts.covariance, parts.labels, steps=parts.steps, draws=300
-            )
+            parts = components_of(found, candidate)
+            one = parts.information(400, k)
             if best is None or one.nats > best[0].nats:
-                best = one, parts, candidate
-        one, parts, candidate = best
-        # what it then shows: the truth's own component, given what was read
-        effect_rows = [i for i, e in enumerate(active) if e.cause == c]
-        new = simulated(bench, found, candidate, parts, c, effect_rows, observed, rng)
-        from scipy import special
-
-        from thermostack.checking.segments import log_segment_density
-
-        L = np.linalg.cholesky(parts.covariance)
-        m, v, x = (linalg.solve_triangular(L, each.T, lower=True).T for each in (parts.means, parts.steps, new[None]))
-        with np.errstate(divide="ignore"):
-            log_w = log_segment_density(x, m, v)[0] + np.log(parts.weights)
-        w = np.exp(log_w - special.logsumexp(log_w))
-        member = np.array([w[parts.labels == g].sum() for g in range(len(names))])
+                best = one, parts
+        one, parts = best
+        member = told_by(parts, shown_next(parts, c, rng), len(names))
         told.append(one.entropy - float(special.entr(member).sum()))
         expected.append(one.nats)
     expected, told = np.array(expected), np.array(told)
@@ -402,13 +432,29 @@ def information(bench, pairs, seed=4000):
     }  # fmt: skip
 
 
-def simulated(bench, found, candidate, parts, c, effect_rows, observed, rng):
+def shown_next(parts, c, rng):
     """Draw new data where cause c is true: its size and the inputs as they are probable given what was read."""
+    D = len(parts.covariance)
+    if c == parts.unlisted.group:
+        return parts.unlisted.mean + np.linalg.cholesky(parts.unlisted.covariance) @ rng.standard_normal(D)
     mine = np.flatnonzero(parts.labels == c)
     w = parts.weights[mine]
     k = mine[rng.choice(len(mine), p=w / w.sum())] if w.sum() > 0 else mine[0]
     mean = parts.means[k] + rng.random() * parts.steps[k]
-    return mean + np.linalg.cholesky(parts.covariance) @ rng.standard_normal(len(mean))
+    return mean + np.linalg.cholesky(parts.covariance) @ rng.standard_normal(D)
+
+
+def told_by(parts, new, count):
+    """Return the probabilities of all causes after new data."""
+    L = np.linalg.cholesky(parts.covariance)
+    m, v, x = (linalg.solve_triangular(L, each.T, lower=True).T for each in (parts.means, parts.steps, new[None]))
+    with np.errstate(divide="ignore"):
+        log_w = log_segment_density(x, m, v)[0] + np.log(parts.weights) - np.sum(np.log(np.diag(L)))
+        own = stats.multivariate_normal(parts.unlisted.mean, parts.unlisted.covariance).logpdf(new)
+        log_w = np.append(log_w, own + np.log(parts.unlisted.weight))
+    w = np.exp(log_w - special.logsumexp(log_w))
+    labels = np.append(parts.labels, parts.unlisted.group)
+    return np.array([w[labels == g].sum() for g in range(count)])
 
 
 def neglect(bench, draws=6, seed=5000):
@@ -435,30 +481,42 @@ def neglect(bench, draws=6, seed=5000):
     return {"relative_rms_and_effect_K": rows, "worst": max(v[0] for v in rows.values())}
 
 
+def as_text(result):
+    """Return a result as JSON, its rows a line each."""
+    rows = result.pop("rows", None)
+    text = json.dumps(result, indent=1, ensure_ascii=False)
+    if rows is not None:
+        lines = ",\n".join("  " + json.dumps(row, ensure_ascii=False) for row in rows)
+        text = text.removesuffix("\n}") + ',\n "rows": [\n' + lines + "\n ]\n}"
+    return text + "\n"
+
+
 def main():
     ask = argparse.ArgumentParser()
     ask.add_argument("what", choices=["none", "planted", "twin", "information", "neglect"])
     ask.add_argument("--pairs", type=int, default=200)
     ask.add_argument("--draws", type=int, default=0)
     ask.add_argument("--bad-mounts", action="store_true")
+    ask.add_argument("--clear", action="store_true")
     asked = ask.parse_args()
     warnings.simplefilter("ignore", ThermostackWarning)
     started = time.time()
     bench = Bench()
     if asked.what == "planted":
-        rows = planted(bench, asked.pairs, bad_mounts=asked.bad_mounts, draws=asked.draws)
-        result = summary(bench, rows)
+        rows = planted(bench, asked.pairs, bad_mounts=asked.bad_mounts, draws=asked.draws, clear=asked.clear)
+        result = summary(bench, rows) | {"rows": compact(rows)}
     elif asked.what == "twin":
-        result = summary(bench, twin(bench, asked.pairs))
+        rows = twin(bench, asked.pairs, clear=asked.clear)
+        result = summary(bench, rows) | {"rows": compact(rows)}
     elif asked.what == "neglect":
         result = neglect(bench)
     else:
         result = {"none": none, "information": information}[asked.what](bench, asked.pairs)
     result |= {"what": asked.what, "asked": vars(asked), "seconds": time.time() - started}
-    name = asked.what + ("_bad_mounts" if asked.bad_mounts else "")
+    name = asked.what + ("_clear" if asked.clear else "") + ("_bad_mounts" if asked.bad_mounts else "")
     RESULTS.mkdir(exist_ok=True)
-    (RESULTS / f"check_{name}.json").write_text(json.dumps(result, indent=1) + "\n")
-    print(json.dumps(result, indent=1))
+    (RESULTS / f"check_{name}.json").write_text(as_text(result))
+    print(json.dumps({key: value for key, value in result.items() if key != "rows"}, indent=1))
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ import re
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from functools import cache
 
+import distributed
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -143,6 +144,8 @@ REMOUNTED = {
 def test_cooler_remounting_alone_shows_in_the_drop(mod, variance):
     """Nothing else is opened: shared paste leaves no drop, a remount its mount factor, another tub all of its class."""
     before = flush()
+    law = {unknown.variable.path: unknown.variable.distribution for unknown in unknowns_of([before])}["paste.mount"]
+    assert law.ppf(norm.cdf(1.0)) == pytest.approx(np.exp(S_MOUNT), rel=1e-9)
     found = one(before, mod(before), samples=40_000).drop(1)
     expected = FLUX * MEDIAN * np.sqrt(variance)
     assert abs(found.standard_uncertainty.value - expected) <= 3.5 * found.standard_uncertainty.error
@@ -162,7 +165,8 @@ def test_bad_mounts_have_their_share():
     good, bad = 0.25, np.hypot(0.25, np.log(1.5))
     for at in (0.8, 1.2, 1.6, 2.5, 4.0):
         chance = 0.9 * norm.cdf(np.log(at) / good) + 0.1 * norm.cdf(np.log(at / 2) / bad)
-        # the factor is rounded to four digits: 4e-5 of the chance at most
+        law = {v.path: v.distribution for v in variables_of_stack(stack)}["liquid metal.mount"]
+        assert law.cdf(at) == pytest.approx(chance, abs=1e-4)  # the factor is rounded to four digits
         assert abs(np.mean(mount < at) - chance) < 4 * np.sqrt(chance * (1 - chance) / 20_000) + 1e-4
     hot = ensemble.summary("junction")
     assert hot.high.value - hot.median.value > 1.5 * (hot.median.value - hot.low.value)
@@ -299,7 +303,6 @@ def test_same_seed_same_figures_whatever_the_executor():
 
 
 def test_same_figures_on_a_cluster():
-    distributed = pytest.importorskip("distributed")
     here = emulated()
     with (
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,

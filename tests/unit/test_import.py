@@ -28,7 +28,7 @@ ROOMS = [
     {"ensemble", "mount"},
     {"states"},
     {"prediction"},
-    {"comparison", "sweeping", "methods"},
+    {"comparison", "sweeping", "methods", "live"},
     {"calibration", "goal"},
     {"checking"},
     {"planning"},

@@ -325,6 +325,19 @@ def test_what_a_stack_lacks_is_not_to_be_recorded(bare):
     assert "temperature of the lid" in str(what_to_record(part()))
 
 
+def test_ranked_by_what_it_would_tell(stack, relid):
+    found = plan(stack, relid, solver=FAST, tests=50, counts=[3], rank=True)
+    rows = found.record.to_dict()
+    assert rows["nats"] == sorted(rows["nats"], reverse=True)
+    assert rows["rank"] == list(range(1, len(rows["rank"]) + 1))
+    assert np.allclose(rows["nats"], (np.array(rows["large_nats"]) + rows["small_nats"]) / 2)
+    assert 0 < rows["nats"][0] < np.log(20)  # no more than there is to know about some twenty causes
+    assert {"only before the mod", "can wait"} == set(rows["when"])
+    before = [what for what, when in zip(rows["what"], rows["when"], strict=True) if when == "only before the mod"]
+    assert all(what in str(found.checklist.to_dict()) for what in before)
+    json.dumps(found.to_dict())
+
+
 def test_names_cannot_break_the_page(stack):
     nasty = "<script>alert(1)</script>"
     mod = stack.replace("solder", ts.Interface(nasty, "gallium alloy"))

@@ -221,6 +221,19 @@ def test_each_caution_and_stack_once(stack, relid):
     assert any(caution.kind == "person" for caution in twice.cautions)
 
 
+def test_the_caution_that_speaks_of_most_parts_stays():
+    @dataclass(frozen=True)
+    class Careful(Own):
+        cautions: tuple = (
+            Caution("k", "result", ("a", "b"), "Mind a and b.", "from memory"),
+            Caution("k", "result", ("a",), "Mind a.", "from memory"),
+            Caution("k", "result", ("a",), "Mind a at 3 K.", "from memory"),
+        )
+
+    texts = [caution.text for caution in page(Careful(), title="t").cautions]
+    assert sorted(texts) == ["Mind a and b.", "Mind a at 3 K."]
+
+
 # -- hostile text
 
 

@@ -3,26 +3,32 @@
 The room is called *checking* since `thermostack.check` is the function, which no module may hide.
 
 * ``check(*states, samples=4000, seed=0, level=None, resolve=None, causes=(), pairs=False, ...) -> Check``;
-* ``expected_information(weights, means, covariance, groups, *, steps=None, draws=1000, seed=0) -> Information`` is the
-  one function by which measurements are ranked, after a result as before a mod: K components (a cause at some of its
+* ``expected_information(weights, means, covariance, groups, *, steps=None, broad=(), draws=1000, seed=0)`` is the one
+  function by which measurements are ranked, after a result as before a mod: K components (a cause at some of its
   sizes) with their probabilities ``weights`` (K,), what each lets expect of D new data ``means`` (K, D) given what is
   known so far, their common ``covariance`` (D, D), and which components are one group ``groups`` (K,) of int; ``steps``
-  (K, D) where a component is spread evenly from its mean to mean + step. ``Information.nats`` is the expected fall of
-  the entropy over the groups, ``.outcomes`` what each group would come out as;
-* a cause of your own is a `Cause` with a `Departure` (another stack) or an `Error` (of what was read).
+  (K, D) where a component is spread evenly from its mean to mean + step, ``broad`` for those of their own covariance.
+  ``Information.nats`` is the expected fall of the entropy over the groups, ``.outcomes`` what each would come out as;
+* ``foresee(stack, mod, *, solver, draws, seed) -> Foresight`` ranks by it what to record before a mod;
+* a cause of your own is a `Cause` with a `Departure` (another stack) or a `Misreading` (of what was read).
 """
 
-from .cause import Cause, Departure, Error, with_extra_resistance
+from .cause import Cause, Departure, Misreading, with_extra_resistance
 from .examine import Check, check
-from .information import Information, expected_information
+from .foresight import Foreseen, Foresight, foresee
+from .information import Broad, Information, expected_information
 
 __all__ = [
+    "Broad",
     "Cause",
     "Check",
     "Departure",
-    "Error",
+    "Foreseen",
+    "Foresight",
     "Information",
+    "Misreading",
     "check",
     "expected_information",
+    "foresee",
     "with_extra_resistance",
 ]

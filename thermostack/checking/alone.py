@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from ..errors import InputError, SolveError, ThermostackWarning
 from ..inference import value_of
 from ..propagate import Distribution, Exact, Variable, physical_bounds
-from ..states import StatesModel, states_model
+from ..states import StatesModel
 from ..tables import Column, Table
 from ..units import convert, unit_text
 from .predictive import Drawn
@@ -135,8 +135,7 @@ def _nearest_crossing(x: Float, y: Float) -> float | None:
 def _beyond(drawn: Drawn, measured: float, left: list[tuple[Variable, Float]]) -> list[Alone]:
     """Follow inputs beyond what the emulators answer for, with the solver itself, up to physical bounds."""
     thermal = {unknown.variable.path for unknown in drawn.model.unknowns}
-    solver = drawn.model.variants[0].solver
-    direct = states_model(drawn.model.states, solver, emulate=False)
+    direct = replace(drawn.model, variants=tuple(replace(v, emulator=None) for v in drawn.model.variants))
     far: dict[str, Float] = {}
     drops: dict[str, Float] = {}
     tried: set[str] = set()

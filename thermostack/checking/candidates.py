@@ -13,7 +13,7 @@ from scipy import linalg
 from ..measured.reading import Reading
 from ..stack.parts import Layer
 from ..states import State, StatesModel, states_model
-from .cause import Departure, Error
+from .cause import Departure, Misreading
 from .causes import Causes
 from .departed import UPPER
 from .effect import Effect, unlisted
@@ -295,7 +295,7 @@ def _bench(twin: _Twin) -> Iterator[Candidate]:
     def error_of(instrument: str) -> Callable[[Effect], Float]:
         def shifts(effect: Effect) -> Float:
             way = by_effect[id(effect)]
-            mine = isinstance(way, Error) and way.of == instrument and way.where in now
+            mine = isinstance(way, Misreading) and way.of == instrument and way.where in now
             return effect.edges[:, None] * float(mine)
 
         return shifts
@@ -306,7 +306,8 @@ def _bench(twin: _Twin) -> Iterator[Candidate]:
         gain_base, gain = twin.extra(lambda samples: np.asarray(samples["power.gain"])[:, None])
     yield twin.candidate(
         "a second coolant probe beside the first", "a probe calibrated together with it in stirred water",
-        "possible now", nothing, base=np.zeros(1), slopes=np.zeros((1, J)), noise=np.array([[PROBE**2]]), shifts=error_of("coolant"),
+        "possible now", nothing, base=np.zeros(1), slopes=np.zeros((1, J)), noise=np.array([[PROBE**2]]),
+        shifts=error_of("coolant"),
     )  # fmt: skip
     yield twin.candidate(
         "a second power meter", "a clamp meter on the supply, times the converter's efficiency", "possible now",
@@ -343,7 +344,7 @@ def _offsets(twin: _Twin, sensors: tuple[str, ...]) -> Float:
     return slopes
 
 
-def _prints(twin: _Twin, by_effect: Mapping[int, Departure | Error]) -> Iterator[Candidate]:
+def _prints(twin: _Twin, by_effect: Mapping[int, Departure | Misreading]) -> Iterator[Candidate]:
     """Yield contact prints of the joints that are there now: what a cause left to be seen."""
     J = len(twin.point)
     joints = dict.fromkeys(

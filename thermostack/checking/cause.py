@@ -27,7 +27,7 @@ from ..stack.stack import Stack
 from ..states import Measured
 from ..units import Value, ValueLike, parse
 
-__all__ = ["Cause", "Departure", "Error", "Way", "Where", "with_extra_resistance"]
+__all__ = ["Cause", "Departure", "Misreading", "Way", "Where", "with_extra_resistance"]
 
 Float = NDArray[np.float64]
 Where = Literal["before", "after", "both"]
@@ -66,7 +66,7 @@ class Departure:
 
 
 @dataclass(frozen=True, eq=False)
-class Error:
+class Misreading:
     """A cause in what was read.
 
     Parameters
@@ -93,7 +93,7 @@ class Error:
     tied: Tied = "bench"
 
 
-Way: TypeAlias = Departure | Error
+Way: TypeAlias = Departure | Misreading
 
 
 @dataclass(frozen=True, init=False, eq=False)
@@ -112,7 +112,7 @@ class Cause:
         Bound of the size, also when sizes are doubled.
     source : str
         Where the two come from.
-    ways : tuple of Departure and Error
+    ways : tuple of Departure and Misreading
         Alike probable.
     two_sided : bool
         Whether it may be of either sign.
@@ -148,7 +148,7 @@ class Cause:
                 f"size {one} and largest {most}", where=where, expected="two plain values above zero, size first"
             )
         if not ways:
-            raise InputError("it acts in no way", where=where, expected="ways=(Departure(...) or Error(...), ...)")
+            raise InputError("it acts in no way", where=where, expected="ways=(Departure(...) or Misreading(...), ...)")
         if not odds > 0:
             raise InputError(f"odds {odds!r}", where=where, expected="a number above zero")
         for field, value in (
@@ -184,7 +184,7 @@ def acts_on(way: Way, each: Measured, last: int, mounts: frozenset[str] | None =
 
     Parameters
     ----------
-    way : Departure or Error
+    way : Departure or Misreading
     each : Measured
     last : int
         Number of the state after the mod; all others are before it.

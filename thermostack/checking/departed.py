@@ -2,8 +2,9 @@
 
 The departed stack is solved at the centres of all inputs, at a few sizes, with conductivities at the described
 operating point; in between the excess is interpolated (piecewise cubic, monotone; Fritsch and Carlson 1980) and is zero
-at zero. It is then added to what the described stack gives for any values of its inputs. What that leaves out, a
-cause's effect changing with the other inputs, is of second order; `tests/studies/check_study.py` states how much it is.
+at zero. It is then added to what the described stack gives for any values of its inputs. What that leaves out is that a
+cause's effect changes with the other inputs: 4 to 9 % of the effect (rms) for what is even over a joint and for a wrong
+die size, 18 to 26 % for voids and for the lid's thickness (measured by `tests/studies/check_study.py`).
 """
 
 from __future__ import annotations

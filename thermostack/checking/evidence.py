@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
+from ..errors import SolveError
 from ..inference import Latent
 from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
@@ -41,8 +42,11 @@ FINE = 9
 """Points of a piece in which its posterior is summed."""
 LEAST_SIZE = 50.0
 """Least effective size for which importance sampling is taken."""
-WIDER = 1.15
-"""Factor by which scores are drawn wider than the straight model says, since the true one bends."""
+UNCHECKED, UNSAMPLED = 0.5, 0.3
+"""Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
+WIDER = 4.0
+"""Factor by which the volume of the informed directions is wider than the straight model says, since the true one bends
+(between 1.1 and 2 along each)."""
 
 
 class Scored:
@@ -182,7 +186,8 @@ def _hump(mode: Float, slopes: Float, covariance: Float) -> Hump:
     L = np.linalg.cholesky(covariance)
     _, s, Vt = np.linalg.svd(linalg.solve_triangular(L, slopes, lower=True), full_matrices=False)
     kept = s > 0.1
-    return Hump(mode, Vt[kept].T, np.diag(WIDER / np.sqrt(1 + s[kept] ** 2)))
+    wider = float(np.clip(WIDER ** (1.0 / max(int(np.count_nonzero(kept)), 1)), 1.1, 2.0))
+    return Hump(mode, Vt[kept].T, np.diag(wider / np.sqrt(1 + s[kept] ** 2)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,35 +236,56 @@ def evidence_of(
     seed : int
     """
     extra = [unlisted_covariance(scored.model, scale) for scale in SCALES]
-    kinds: list[tuple[Effect | None, Sequence[Float]]] = [*((e, ()) for e in effects), (None, ()), (None, extra)]
+    kinds: list[Kind] = [*((e, ()) for e in effects), (None, ()), (None, extra)]
     J = scored.latent.size
     starts = np.concatenate([np.zeros((1, J)), scored.latent.other_components])
-    best: list[Linear] | None = None
+    best: list[Linear] = []
     count = 0
     for start in starts:
-        y, slopes = scored.linearised(start[None])
-        count += 2 * J + 1
-        found = [linearised(scored, observed, start, y[0], slopes[0], e, x) for e, x in kinds]
-        for _ in range(ROUNDS):
-            top = max(each.log_evidence[1] for each in found)
-            moving = [
-                i for i, each in enumerate(found) if each.log_evidence[1] > top - WORTH and _distance(each) > 0.05
-            ]
-            if not moving:
-                break
-            z = np.clip(np.array([found[i].mode for i in moving]), -EDGE + STEP, EDGE - STEP)
-            y, slopes = scored.linearised(z)
-            count += len(z) * (2 * J + 1)
-            for row, i in enumerate(moving):
-                found[i] = linearised(scored, observed, z[row], y[row], slopes[row], *kinds[i])
-        best = found if best is None else [_either(a, b) for a, b in zip(best, found, strict=True)]
-    assert best is not None
+        found, runs = _climbed(scored, observed, start, kinds)
+        count += runs
+        best = [_either(a, b) for a, b in zip(best, found, strict=True)] if best and found else best or found
+    if not best:
+        raise SolveError("the described stack has no operating point at what was read")
     laplace = np.array([each.log_evidence for each in best])
     n = len(best)
     plain = Evidence(
-        tuple(best), laplace, np.full(n, 0.3), np.full(n, np.nan), np.full(n, np.nan), laplace[:, 1], count
+        tuple(best), laplace, np.full(n, UNCHECKED), np.full(n, np.nan), np.full(n, np.nan), laplace[:, 1], count
     )
     return plain if draws == 0 else _sampled(scored, observed, kinds, plain, draws, seed)
+
+
+Kind = tuple["Effect | None", Sequence[Float]]
+
+
+def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind]) -> tuple[list[Linear], int]:
+    """Return every kind straight about its own most probable point, from one start; and runs of the model.
+
+    Empty where there is no operating point at the start.
+    """
+    J = len(start)
+    y, slopes = scored.linearised(start[None])
+    count = 2 * J + 1
+    if not np.isfinite(y).all():
+        return [], count
+    found = [linearised(scored, observed, start, y[0], slopes[0], e, x) for e, x in kinds]
+    resting: set[int] = set()
+    for _ in range(ROUNDS):
+        top = max(each.log_evidence[1] for each in found)
+        near = [i for i, each in enumerate(found) if each.log_evidence[1] > top - WORTH and i not in resting]
+        moving = [i for i in near if _distance(found[i]) > 0.05]
+        if not moving:
+            break
+        z = np.clip(np.array([found[i].mode for i in moving]), -EDGE + STEP, EDGE - STEP)
+        y, slopes = scored.linearised(z)
+        count += len(z) * (2 * J + 1)
+        possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
+        for row, i in enumerate(moving):
+            if possible[row]:
+                found[i] = linearised(scored, observed, z[row], y[row], slopes[row], *kinds[i])
+            else:  # no such operating point: the slopes before stand
+                resting.add(i)
+    return found, count
 
 
 def _distance(each: Linear) -> float:
@@ -290,7 +316,7 @@ def _sampled(
     J = scored.latent.size
     z = np.concatenate([rng.standard_normal((each, J)), *(hump.draw(rng, each) for hump in humps)])
     y = scored(z)
-    possible = np.isfinite(y).all(axis=1)
+    possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
     mixture = special.logsumexp([log_prior(z), *(hump.log_density(z) for hump in humps)], axis=0)
     mixture -= math.log(len(humps) + 1)
     from_prior = np.where(possible, log_prior(z) - mixture, -np.inf)
@@ -308,7 +334,7 @@ def _sampled(
             log_evidence[i], size[i] = found, worth
             error[i] = float(np.std(relative, ddof=1)) / math.sqrt(len(z))
         else:
-            error[i] = max(0.3, abs(float(found[1] - plain.laplace[i])))
+            error[i] = max(UNSAMPLED, abs(float(found[1] - plain.laplace[i])))
     # what bends does so for all causes alike: where sampling does not do, Laplace's value is moved as it is elsewhere
     done = [i for i in range(len(size)) if np.isfinite(size[i])]
     left = [i for i in range(len(size)) if i not in done]

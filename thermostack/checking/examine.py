@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ from ..measured.reading import Reading
 from ..measured.swapped import warn_if_swapped
 from ..prediction import DEFAULT_SOLVER
 from ..propagate.sampling import check_count
+from ..solvers.layered.solve import one_blas_thread
 from ..stack.stack import Stack
 from ..states import State, StatesModel, states_model
 from ..tables import Table, format_number
@@ -98,19 +99,30 @@ class Check:
     @cached_property
     def causes(self) -> Causes:
         """What could explain the readings, with probabilities."""
-        scored = Scored(self.model)
-        effects = effects_of(self.model, (*listed(self.model), *self.own))
-        return causes_of(scored, self.model.observed, effects, draws=self.draws, seed=self.seed, pairs=self.with_pairs)
+        with one_blas_thread():  # small matrices
+            effects = effects_of(self.model, (*listed(self.model), *self.own))
+            return causes_of(
+                Scored(self.model),
+                self.model.observed,
+                effects,
+                draws=self.draws,
+                seed=self.seed,
+                pairs=self.with_pairs,
+            )
 
     @cached_property
     def posterior(self) -> Posterior:
         """Joint posterior of all inputs given all readings, were all as described; look at ``.converged``."""
-        return posterior_of(problem_of(self.model), seed=self.seed)
+        with one_blas_thread():
+            return posterior_of(problem_of(self.model), seed=self.seed)
 
     @cached_property
     def moved(self) -> Table:
         """What the readings moved in the inputs, and by how much."""
-        return self.posterior.table("What the readings moved, were all as described")
+        table = self.posterior.table("What the readings moved, were all as described")
+        if self.posterior.converged:
+            return table
+        return replace(table, notes=("Not converged: these figures cannot be trusted.", *table.notes))
 
     @cached_property
     def alone(self) -> tuple[Alone, ...]:
@@ -125,7 +137,8 @@ class Check:
     @cached_property
     def next_measurements(self) -> NextMeasurements:
         """What to measure next, by how much it is expected to tell."""
-        return next_measurements_of(self.causes, self.seed)
+        with one_blas_thread():
+            return next_measurements_of(self.causes, self.seed)
 
     @property
     def leakage(self) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from ..inference.linear_gaussian import cholesky_of
 from ..propagate.sampling import check_count
 from .segments import log_segment_density
 
-__all__ = ["Information", "expected_information"]
+__all__ = ["Broad", "Information", "expected_information"]
 
 Float = NDArray[np.float64]
 
@@ -51,6 +52,25 @@ class Information:
         return self.nats / self.entropy if self.entropy > 1e-12 else 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class Broad:
+    """A component with a covariance of its own, such as what is not listed.
+
+    Attributes
+    ----------
+    weight : float
+        On the scale of the other weights.
+    mean : ndarray (D,)
+    covariance : ndarray (D, D)
+    group : int
+    """
+
+    weight: float
+    mean: Float
+    covariance: Float
+    group: int
+
+
 def expected_information(
     weights: ArrayLike,
     means: ArrayLike,
@@ -58,6 +78,7 @@ def expected_information(
     groups: ArrayLike,
     *,
     steps: ArrayLike | None = None,
+    broad: Sequence[Broad] = (),
     draws: int = 1000,
     seed: int = 0,
 ) -> Information:
@@ -75,6 +96,8 @@ def expected_information(
         Which components are one group, whose members need not be told apart.
     steps : array_like (K, D), optional
         A component is spread evenly from its mean to mean + step: a cause between two of its sizes.
+    broad : sequence of Broad
+        Further components, each with a covariance of its own.
     draws : int
         Simulated outcomes.
     seed : int
@@ -104,21 +127,29 @@ def expected_information(
             "groups and steps do not agree",
             where="expected_information",
         )
-    if np.any(w < 0) or not w.sum() > 0:
+    if np.any(w < 0) or not w.sum() + sum(each.weight for each in broad) > 0:
         raise InputError("a weight below zero, or none above", where="weights", expected="probabilities")
     draws = check_count(draws, "draws", least=2)
     rng = np.random.default_rng(check_count(seed, "seed", least=0))
+    w = np.concatenate([w, [each.weight for each in broad]])
     w = w / w.sum()
     factor = cholesky_of(C, "covariance")
     m, v = (np.asarray(linalg.solve_triangular(factor, each.T, lower=True).T) for each in (m, v))
-    names, index = np.unique(label, return_inverse=True)
+    own = [_whitened(each, factor) for each in broad]
+    names, index = np.unique(np.concatenate([label, [each.group for each in broad]]), return_inverse=True)
     member = (index[:, None] == np.arange(len(names))).astype(np.float64)
     before = w @ member
     component = np.searchsorted(np.cumsum(w), (np.arange(draws) + rng.random()) / draws * (1 - 1e-12))
-    component = np.minimum(component, K - 1)
-    x = m[component] + rng.random(draws)[:, None] * v[component] + rng.standard_normal((draws, D))
+    component = np.minimum(component, len(w) - 1)
+    plain = np.minimum(component, K - 1)
+    normal = rng.standard_normal((draws, D))
+    x = m[plain] + rng.random(draws)[:, None] * v[plain] + normal
+    for b, (mean, root) in enumerate(own):
+        mine = component == K + b
+        x[mine] = mean + normal[mine] @ root.T
+    columns = [log_segment_density(x, m, v), *(_log_density(x, mean, root)[:, None] for mean, root in own)]
     with np.errstate(divide="ignore"):
-        log_density = log_segment_density(x, m, v) + np.log(w)
+        log_density = np.concatenate(columns, axis=1) + np.log(w)
     log_density -= special.logsumexp(log_density, axis=1, keepdims=True)
     after = np.exp(log_density) @ member
     after /= after.sum(axis=1, keepdims=True)
@@ -135,6 +166,19 @@ def expected_information(
         before,
         outcomes,
     )
+
+
+def _whitened(broad: Broad, factor: Float) -> tuple[Float, Float]:
+    """Return mean and Cholesky factor of a broad component where the common covariance is I."""
+    mean = linalg.solve_triangular(factor, broad.mean, lower=True)
+    root = linalg.solve_triangular(factor, np.linalg.cholesky(broad.covariance), lower=True)
+    return np.asarray(mean), np.asarray(root)
+
+
+def _log_density(x: Float, mean: Float, root: Float) -> Float:
+    """Return ln N(x; mean, root rootᵀ) for x (N, D); root is lower triangular."""
+    square = np.sum(linalg.solve_triangular(root, (x - mean).T, lower=True) ** 2, axis=0)
+    return np.asarray(-0.5 * (square + len(mean) * math.log(2 * math.pi)) - np.sum(np.log(np.abs(np.diag(root)))))
 
 
 def _entropy(p: Float) -> Float:

@@ -10,7 +10,16 @@ from ..stack.parts import Die, Interface, Layer, Patch, PowerMap, Region
 from ..stack.stack import Stack
 from ..states import StatesModel
 from ..units import Value
-from .cause import Cause, Departure, Error, Where, first_joint, resistance_at_centre, upper_joint, with_extra_resistance
+from .cause import (
+    Cause,
+    Departure,
+    Misreading,
+    Where,
+    first_joint,
+    resistance_at_centre,
+    upper_joint,
+    with_extra_resistance,
+)
 
 __all__ = ["listed"]
 
@@ -98,7 +107,9 @@ def _made_anew(after: Stack, new: Interface, places: bool) -> Iterator[Cause]:
             size="40 um", largest="150 um", dimension="bond line",
             source="gap; perimeter adhesive is 50 to 150 µm thick (practice)",
             ways=(
-                Departure("after", lambda stack, gap: with_extra_resistance(stack, new.name, gap / filling), joint=new.name),
+                Departure(
+                    "after", lambda stack, gap: with_extra_resistance(stack, new.name, gap / filling), joint=new.name
+                ),
             ),
         )  # fmt: skip
 
@@ -188,21 +199,21 @@ def _readings(after: Stack) -> Iterator[Cause]:
         "coolant probe or its drift",
         "The coolant was not as warm as was read where the heat goes in: probe, place or drift.",
         size="1 K", largest="8 K", two_sided=True, source="probes agree to 0.1 K when calibrated together, else to 1 K",
-        ways=tuple(Error(w, "coolant", _whole(w)) for w in ("before", "after", "both")),
+        ways=tuple(Misreading(w, "coolant", _whole(w)) for w in ("before", "after", "both")),
     )  # fmt: skip
     yield Cause(
         "power-meter error or change",
         "The power was not what was read: a wrong scale, or a setting that changed with the mod.",
         size="6 %", largest="30 %", two_sided=True,
         source="package power is right to 3 to 10 %, up to 30 % off where firmware misstates it (practice)",
-        ways=tuple(Error(w, "power", _whole(w)) for w in ("before", "after", "both")),
+        ways=tuple(Misreading(w, "power", _whole(w)) for w in ("before", "after", "both")),
     )  # fmt: skip
     yield Cause(
         "sensor offset that changed",
         "The die's sensors read higher or lower after the mod by an offset: firmware, or another limit as reference.",
         size="2 K", largest="20 K", two_sided=True,
         source="offsets of 3 to 5 K, at times 10 to 20, are known (practice)",
-        ways=(Error("after", "sensors"),),
+        ways=(Misreading("after", "sensors"),),
     )  # fmt: skip
     regions = after.dies[0].power.regions
     if regions and len(after.dies) == 1:

@@ -18,15 +18,13 @@ from scipy import linalg
 from ..tables import Column, Table
 from .candidates import Candidate, candidates_of
 from .causes import DESCRIBED, UNLISTED, Causes
-from .information import Information, expected_information
+from .information import Broad, Information, expected_information
 
 __all__ = ["NextMeasurement", "NextMeasurements", "next_measurements_of"]
 
 Float = NDArray[np.float64]
 When = Literal["possible now", "only before the mod", "needs a second part"]
 
-UNLISTED_DRAWS = 40
-"""Draws that stand for what is not listed."""
 WORTH = 0.01
 """Share of what is open below which a measurement is named only."""
 TOLD = 3
@@ -128,10 +126,8 @@ def next_measurements_of(causes: Causes, seed: int = 0, *, draws: int = 1000) ->
     """
     found = []
     for candidate in candidates_of(causes):
-        parts = components_of(causes, candidate, seed)
-        information = expected_information(
-            parts.weights, parts.means, parts.covariance, parts.labels, steps=parts.steps, draws=draws, seed=seed
-        )
+        parts = components_of(causes, candidate)
+        information = parts.information(draws, seed)
         outcomes = _outcomes(causes, parts, information, candidate.rows)
         found.append(
             NextMeasurement(candidate.name, candidate.takes, candidate.when, information, outcomes, candidate.unit)
@@ -147,6 +143,7 @@ class Components:
     ----------
     weights, means, steps, covariance, labels
         As `expected_information` takes them.
+    unlisted : Broad
     names : tuple of str
         Of the labels.
     """
@@ -156,10 +153,18 @@ class Components:
     steps: Float
     covariance: Float
     labels: NDArray[np.intp]
+    unlisted: Broad
     names: tuple[str, ...]
 
+    def information(self, draws: int, seed: int) -> Information:
+        """Return what the new data are expected to tell."""
+        return expected_information(
+            self.weights, self.means, self.covariance, self.labels, steps=self.steps, broad=(self.unlisted,),
+            draws=draws, seed=seed,
+        )  # fmt: skip
 
-def components_of(causes: Causes, candidate: Candidate, seed: int = 0) -> Components:
+
+def components_of(causes: Causes, candidate: Candidate) -> Components:
     """Return what each cause lets expect of a candidate's data, given all that was read."""
     scored, evidence = causes.scored, causes.evidence
     observed = scored.model.observed
@@ -189,24 +194,17 @@ def components_of(causes: Causes, candidate: Candidate, seed: int = 0) -> Compon
     means.append(known[None])
     steps.append(np.zeros((1, len(known))))
     labels.append(np.array([len(names) - 2]))
-    drawn = _unlisted(candidate, C, residual, seed)
-    weights.append(np.full(UNLISTED_DRAWS, probability[-1] / UNLISTED_DRAWS))
-    means.append(known + drawn[:, D:] - drawn[:, :D] @ K.T)
-    steps.append(np.zeros_like(means[-1]))
-    labels.append(np.full(UNLISTED_DRAWS, len(names) - 1))
     joined = [np.concatenate(each) for each in (weights, means, steps, labels)]
-    return Components(joined[0], joined[1], joined[2], covariance, joined[3].astype(np.intp), tuple(names))
+    mean, own = _conditional(C + candidate.unlisted, residual)
+    unlisted = Broad(float(probability[-1]), candidate.base[D:] + mean, own, len(names) - 1)
+    return Components(joined[0], joined[1], joined[2], covariance, joined[3].astype(np.intp), unlisted, tuple(names))
 
 
-def _unlisted(candidate: Candidate, C: Float, residual: Float, seed: int) -> Float:
-    """Return draws (n, D + new) of what is not listed, given what was read."""
+def _conditional(C: Float, residual: Float) -> tuple[Float, Float]:
+    """Return mean and covariance of new rows given the residual of the first ones, all about their base."""
     D = len(residual)
-    U = candidate.unlisted
-    gain = linalg.solve(C[:D, :D] + U[:D, :D], U[:D], assume_a="pos").T
-    mean, left = gain @ residual, U - gain @ U[:D]
-    values, vectors = np.linalg.eigh(0.5 * (left + left.T))
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    return np.asarray(mean + np.random.default_rng([seed, 23]).standard_normal((UNLISTED_DRAWS, len(U))) @ root.T)
+    gain = linalg.cho_solve(linalg.cho_factor(C[:D, :D], lower=True), C[:D, D:]).T
+    return gain @ residual, C[D:, D:] - gain @ C[:D, D:]
 
 
 def _outcomes(
@@ -220,7 +218,7 @@ def _outcomes(
         mine = parts.labels == label
         w = parts.weights[mine]
         middle = parts.means[mine] + 0.5 * parts.steps[mine]
-        mean = (w / max(w.sum(), 1e-300)) @ middle
+        mean = parts.unlisted.mean if ranked.name == UNLISTED else (w / max(w.sum(), 1e-300)) @ middle
         place = information.groups.index(label)
         then = float(information.outcomes[place, place])
         more = float(np.mean((mean - described)[list(rows)]))

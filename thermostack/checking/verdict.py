@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -195,6 +196,9 @@ class Verdict:
     def __str__(self) -> str:
         return "\n".join(self.sentences)
 
+    def _repr_html_(self) -> str:
+        return "".join(f"<p>{html.escape(text)}</p>" for text in self.sentences)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the verdict as plain data."""
         return {
@@ -224,8 +228,9 @@ def drops_table(drops: list[Drop]) -> Table:
     columns = (
         Column("at", "drop at"), Column("sensor", "sensor"), Column("measured", "measured [K]", ".2f"),
         Column("expected", "expected [K]", ".2f"), Column("low", "95 % from [K]", ".2f"),
-        Column("high", "to [K]", ".2f"), Column("error", "E = S − D [K]", ".2f"), Column("u_val", "u_val [K]", ".2f"), Column("en", "Eₙ", ".2f"),
-        Column("p", "p", ".3f"),
+        Column("high", "to [K]", ".2f"), Column("error", "E = S − D [K]", ".2f"), Column("u_val", "u_val [K]", ".2f"),
+        Column("en", "Eₙ", ".2f"),
+        Column("p", "p", ".4f"),
     )  # fmt: skip
     rows = tuple((d.at, d.sensor, d.measured, d.expected, d.low, d.high, d.error, d.u_val, d.en, d.p) for d in drops)
     notes = (

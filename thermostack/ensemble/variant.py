@@ -17,7 +17,7 @@ from ..local import Curvature, curvature_of
 from ..model import Model, model_of
 from ..operating import OperatingPoint, operate, to_limit
 from ..propagate import Sampler, Variable, uniforms
-from ..propagate.emulator import WARMTH, Emulator, emulator_of
+from ..propagate.emulator import REACH, WARMTH, Emulator, emulator_of
 from ..solvers import solver_named
 from ..solvers.graph import Solver
 from ..stack.stack import Stack
@@ -170,7 +170,7 @@ def _ready(
         try:
             emulator = _emulator(model, variables, solver_named(solver), limit)
         except SolveError as error:
-            raise SolveError(f"{error} (emulate=False, about 1 ms a sample)") from error
+            raise SolveError(f"{error} (emulate=False, milliseconds to tens of them a sample)") from error
     variant = Variant(stack, solver, points, emulator, None, limit)
     if solver != "layered":
         return variant
@@ -188,13 +188,15 @@ def _emulator(model: Model, variables: tuple[Variable, ...], solver: Solver, lim
     samples where they leave its box.
     """
     scores = {v: TAILS * special.ndtri(uniforms(0, v.identity, 0, TRIED, "latin hypercube")) for v in variables}
-    tails = {v.path: v.distribution.ppf(special.ndtr(z)) for v, z in scores.items()}
+    tails = {v.path: v.distribution.ppf(special.ndtr(np.clip(z, -REACH, REACH))) for v, z in scores.items()}
     hottest = limit
     for _ in range(HOTTER_TIMES):
         emulator = emulator_of(model, variables, solver=solver, hottest=hottest)
         point = operate(model, replace(emulator, lenient=True), model.values(tails), partial=True)
-        outside = emulator.features.outside(emulator.features.of(point.arrays, lenient=True))
-        if not outside.any():
+        features = emulator.features
+        follows = np.array([".conductivity" in name for name in features.names], dtype=bool)  # the temperature
+        x = features.of(point.arrays, lenient=True)
+        if not np.any(x[:, follows] < features.low[follows]):
             break
         centre = operate(model, emulator)
         known = centre.coolant[0] + WARMTH * centre.junction_rise[0]

@@ -7,9 +7,11 @@ from collections.abc import Callable, Iterable
 from functools import cached_property
 from typing import TypeAlias
 
+from ..comparison import compare
 from ..errors import InputError
 from ..live import Control, Quick, moved
 from ..prediction import Prediction
+from ..propagate import Summary
 from ..stack.files import read_variants
 from ..stack.paths import split
 from ..stack.stack import Stack
@@ -19,6 +21,8 @@ from .latest import Latest, Stop
 __all__ = ["Bench"]
 
 Key: TypeAlias = tuple[int, tuple[tuple[str, float], ...]]
+SAMPLES = 2000
+"""For the interval of a drop."""
 KEPT = 64
 """Exact answers that are kept, so that a way back costs nothing."""
 
@@ -32,16 +36,23 @@ class Bench:
         A file with a part and its mods, or stacks, the baseline first.
     limit : temperature
         Junction temperature to which the headroom is stated.
+    sampled : bool
+        Whether to draw samples for intervals and bands, which fill in after the answers.
 
     Notes
     -----
     A panel is told what happened by the name of an event: ``"moved"`` (an input, the limit), ``"variant"`` (another
-    one is shown or compared with), ``"settled"`` (the exact answer has come), ``"ready"`` (answers have become quick).
+    one is shown or compared with), ``"settled"`` (the exact answer has come), ``"bands"`` (the interval has),
+    ``"ready"`` (answers have become quick).
     An input is moved in every variant that has a part of this name.
     """
 
     def __init__(
-        self, variants: str | os.PathLike[str] | Stack | Iterable[Stack], limit: ValueLike = "95 degC"
+        self,
+        variants: str | os.PathLike[str] | Stack | Iterable[Stack],
+        limit: ValueLike = "95 degC",
+        *,
+        sampled: bool = True,
     ) -> None:
         if isinstance(variants, str | os.PathLike):
             variants = read_variants(variants)
@@ -50,6 +61,7 @@ class Bench:
             raise InputError("no variant", where="Bench", expected="a file with a part, or one stack at least")
         self.shown = min(1, len(self.variants) - 1)
         self.against = 0
+        self.sampled = sampled
         self.limit = parse(limit, "temperature", "limit").si
         self.values: dict[str, float] = {}
         self.failures: list[Callable[[Exception], None]] = []
@@ -59,7 +71,9 @@ class Bench:
         self._headroom: dict[tuple[Key, float], float] = {}
         self._last: dict[int, tuple[Key, Prediction]] = {}
         self._settle = Latest("soon", pause=0.25)
-        self._prepare = Latest("background", pause=0.05)
+        self._bands = Latest("background", pause=0.4)
+        self._interval: dict[tuple[Key, Key], Summary] = {}
+        self._prepare = Latest("background", pause=0.5)
 
     # -- telling panels
 
@@ -128,10 +142,24 @@ class Bench:
             return float(self._quickly(index, key).headroom(self.limit_text).magnitude)
         return self._headroom[key, self.limit]
 
+    def exact_headroom(self, index: int) -> float | None:
+        """Return the exact headroom of a variant as it is on the screen; None until it has come. [W]"""
+        return self._headroom.get((self._key(index), self.limit))
+
+    @property
+    def interval(self) -> Summary | None:
+        """What samples of the uncertain inputs say of the drop at equal power [K]; None until they have been drawn."""
+        return self._interval.get((self._key(self.against), self._key(self.shown)))
+
     @property
     def limit_text(self) -> str:
         """The limit as it is written, such as ``"95 degC"``."""
         return f"{convert(self.limit, 'temperature'):.4g} degC"
+
+    @property
+    def ready(self) -> bool:
+        """Whether answers on the screen are quick."""
+        return all(self.quick(index).ready for index in self.pair)
 
     @property
     def settled(self) -> bool:
@@ -165,12 +193,13 @@ class Bench:
         self._changed("variant")
 
     def _changed(self, event: str) -> None:
+        self._bands.cancel()
         self._tell(event)
         if not self.settled:
             self._ask_exact()
         else:
             self._settle.cancel()
-            self._tell("settled")
+            self._at_rest()
 
     # -- the slow parts
 
@@ -195,9 +224,26 @@ class Bench:
                 del self._exact[next(iter(self._exact))]
             while len(self._headroom) > KEPT:
                 del self._headroom[next(iter(self._headroom))]
-            self._tell("settled")
+            self._at_rest()
 
         self._settle.ask(work, arrived, self._failed)
+
+    def _at_rest(self) -> None:
+        """Say that the exact answers are there, and have the samples drawn."""
+        self._tell("settled")
+        pair = self._key(self.against), self._key(self.shown)
+        if pair[0] == pair[1] or pair in self._interval or not self.sampled:
+            return
+        before, after = self.stack(self.against), self.stack()
+
+        def work(stop: Stop) -> Summary:
+            return compare(before, after, samples=SAMPLES, progress=False).drop(1)
+
+        def arrived(found: Summary) -> None:
+            self._interval[pair] = found
+            self._tell("bands")
+
+        self._bands.ask(work, arrived, self._failed)
 
     def _begin(self) -> None:
         """Have the exact answer worked out, and quick answers prepared for what is on the screen."""

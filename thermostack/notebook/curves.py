@@ -56,7 +56,7 @@ def frame(x: Axis, y: Axis, x_label: str, y_label: str) -> list[str]:
 def curve(
     at: Float, values: Float, *, x_label: str, y_label: str, name: str, logarithmic: bool = False,
     now: tuple[float, float] | None = None, level: tuple[float, str] | None = None, met: Sequence[float] = (),
-    band: tuple[Float, Float] | None = None, faint: bool = False,
+    band: tuple[Float, Float, Float] | None = None, faint: bool = False,
 ) -> str:  # fmt: skip
     """Return a curve over one input.
 
@@ -70,12 +70,12 @@ def curve(
         A horizontal line and what it is.
     met : sequence of float
         Where the goal is just met.
-    band : pair of ndarray, optional
-        Coverage interval of the values.
+    band : three ndarrays, shape (m,), optional
+        Places, low and high ends of the coverage interval.
     faint : bool
         The curve is being worked out anew.
     """
-    every = [*values, *([now[1]] if now else []), *([level[0]] if level else []), *(np.ravel(band) if band else [])]
+    every = [*values, *([now[1]] if now else []), *([level[0]] if level else []), *(np.ravel(band[1:]) if band else [])]
     finite = [float(v) for v in every if math.isfinite(v)]
     low, high = min(finite), max(finite)
     room = max(0.06 * (high - low), 0.25)
@@ -83,8 +83,8 @@ def curve(
     y = Axis(low - room, high + room, (HEIGHT - BOTTOM, TOP))
     body = frame(x, y, x_label, y_label)
     if band is not None:
-        there = [(x(a), y(v)) for a, v in zip(at, band[0], strict=True)]
-        back = [(x(a), y(v)) for a, v in zip(at[::-1], band[1][::-1], strict=True)]
+        there = [(x(a), y(v)) for a, v in zip(band[0], band[1], strict=True)]
+        back = [(x(a), y(v)) for a, v in zip(band[0][::-1], band[2][::-1], strict=True)]
         body.append(svg.area(there + back, "var(--tst-accent)", opacity="0.18"))
     if level is not None:
         body.append(svg.line(LEFT, y(level[0]), WIDTH - RIGHT, y(level[0]), stroke_dasharray="7 4", stroke_width="1.4"))

@@ -106,7 +106,7 @@ class DiePanel(Frame):
             action()
 
     def _heard(self, event: str) -> None:
-        with self.alert.guard():
+        with self.alert.guard(keep=True):
             if event == "variant":
                 self.variant.value = self.bench.shown
                 self._build()

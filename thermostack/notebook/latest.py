@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from functools import cache
 from typing import Any, Literal, TypeAlias
 
@@ -79,10 +80,14 @@ class Latest:
             hand_over(*run())
             return
 
+        def back(future: Future[tuple[Any, Exception | None]]) -> None:
+            with suppress(RuntimeError):  # the loop is closed: the kernel ends, and nobody waits for this any more
+                loop.call_soon_threadsafe(hand_over, *future.result())
+
         def begin() -> None:
             self._waiting = None
             future = _lane(self._lane).submit(run)
-            future.add_done_callback(lambda f: loop.call_soon_threadsafe(hand_over, *f.result()))
+            future.add_done_callback(back)
 
         self._waiting = loop.call_later(self._pause, begin)
 

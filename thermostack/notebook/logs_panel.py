@@ -72,7 +72,7 @@ class LogPanel:
         )
         self.upload.observe(lambda change: self._uploaded(change["new"]), "value")
         self.path = widgets.Text(
-            description="or its path", tooltip=f"path of the log {title}", continuous_update=False,
+            description=f"or the path of the log {title}", continuous_update=False,
             placeholder="such as ../examples/before.csv", layout={"width": "100%"},
         )  # fmt: skip
         self.path.observe(lambda change: self._picked(change["new"]), "value")
@@ -130,7 +130,7 @@ class LogPanel:
                 choice(header.text[:34], KINDS, header.kind or "", lambda _: self._read()) for header in headers
             ]
             self.units = [
-                widgets.Text(description="unit", tooltip=f"unit of {header.name}", continuous_update=False, value="",
+                widgets.Text(description=f"unit of {header.name}", continuous_update=False, value="",
                              placeholder="s, degC, W …", layout={"width": "100%"})
                 if not header.unit and header.kind in (None, "sensor", "coolant", "ambient", "power", "clock") else None
                 for header in headers

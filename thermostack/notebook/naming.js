@@ -10,7 +10,7 @@ function name(panel) {
     handles.forEach((handle, i) => give(handle, 'aria-label', handles.length > 1 ? `${text}, ${i ? 'end' : 'start'}` : text));
     const readout = box.querySelector('.widget-readout');
     if (readout && handles.length) { give(readout, 'role', 'textbox'); give(readout, 'aria-label', `${text}, typed`); }
-    for (const field of box.querySelectorAll('select, input:not([type=checkbox]), textarea')) give(field, 'aria-label', text);
+    for (const field of box.querySelectorAll('select, input[type=text]')) give(field, 'aria-label', text);
   }
   for (const button of panel.querySelectorAll('button.tst-copy:not([data-ready])')) {
     button.dataset.ready = '1';
@@ -29,11 +29,12 @@ export default {
     el.style.display = 'none';
     let observer = null, asked = 0, tries = 0;
     const start = () => {
+      asked = 0;
       const panel = el.closest('.tst');
       if (!panel) { if (tries++ < 200) asked = requestAnimationFrame(start); return; }
       const again = () => { asked = 0; name(panel); };
       observer = new MutationObserver(() => { if (!asked) asked = requestAnimationFrame(again); });
-      observer.observe(panel, { childList: true, subtree: true });
+      observer.observe(panel, { childList: true, subtree: true, attributes: true, attributeFilter: ['title'] });
       name(panel);
     };
     start();

@@ -49,14 +49,18 @@ class Alert:
             self.view.value = ""
 
     @contextmanager
-    def guard(self) -> Iterator[None]:
-        """Show what goes wrong inside; a callback that raises would be silent in a browser."""
+    def guard(self, *, keep: bool = False) -> Iterator[None]:
+        """Show what goes wrong inside: a callback that raises would be silent in a browser.
+
+        An older message goes away first, unless it is to be kept: what happens by itself does not put right what the
+        person has asked for.
+        """
+        if not keep:
+            self.clear()
         try:
             yield
         except Exception as error:
             self.show(error)
-        else:
-            self.clear()
 
 
 class Frame:

@@ -14,7 +14,7 @@ from ..prediction import Prediction
 from ..stack.paths import split
 from ..stack.writing import to_toml
 from ..units import convert, parse
-from .bench import Bench
+from .bench import SAMPLES, Bench
 from .code import python_of
 from .column import column
 from .parts import Frame, choice, columns, figures, foldable, heading, slider, to_copy
@@ -106,11 +106,11 @@ class StackPanel(Frame):
     # -- answers
 
     def _heard(self, event: str) -> None:
-        with self.alert.guard():
+        with self.alert.guard(keep=True):
             if event == "variant":
                 self.variant.value = self.bench.shown
                 self._build()
-            if event in ("moved", "variant", "settled"):
+            if event in ("moved", "variant", "settled", "bands", "ready"):
                 self._quick()
             if event in ("settled", "variant"):
                 self._slow()
@@ -122,7 +122,7 @@ class StackPanel(Frame):
         other = bench.answer(bench.against) if bench.against != bench.shown else None
         self.figures.value = figures(self._figures(shown, other))
         self.picture.value = column(shown, other)
-        self.status.value = f'<div class="tst-status">{self._status(shown)}</div>'
+        self.status.value = self._status(shown)
 
     def _figures(self, shown: Prediction, other: Prediction | None) -> list[tuple[str, str, str, str]]:
         bench = self.bench
@@ -137,8 +137,13 @@ class StackPanel(Frame):
         if other is not None:
             drop = float(other.junction.magnitude) - float(shown.junction.magnitude)
             what = "drops by" if drop >= 0 else "rises by"
-            entries.append((what, f"{abs(drop):.1f}", "K", f"from {float(other.junction.magnitude):.1f} °C"))
-        note = "" if other is None else f"baseline {bench.headroom(bench.against):+.0f} W".replace("-", "−")
+            note, summary = f"from {float(other.junction.magnitude):.1f} °C", bench.interval
+            if summary is not None:
+                ends = sorted((1 if drop >= 0 else -1) * end for end in (summary.low.value, summary.high.value))
+                note = f"95 %: {ends[0]:.1f} … {ends[1]:.1f}".replace("-", "−")
+            entries.append((what, f"{abs(drop):.1f}", "K", note))
+        base = None if other is None else bench.exact_headroom(bench.against)  # at rest: it would cost half the time
+        note = "" if base is None else f"baseline {base:+.0f} W".replace("-", "−")
         what = f"headroom to {bench.limit_text.replace('degC', '°C')}"
         entries.append((what, f"{bench.headroom():+.0f}".replace("-", "−"), "W", note))
         entries.append(("junction to coolant", f"{1e3 * float(shown.resistance.magnitude):.1f}", "mK/W",
@@ -146,12 +151,20 @@ class StackPanel(Frame):
         return entries
 
     def _status(self, shown: Prediction) -> str:
+        """Return how good the answer is, and what is still to come."""
         error = float(shown.point.error[0].max())
-        if self.bench.settled:
+        bench = self.bench
+        if bench.settled:
             told = f"layered solver, its own error at most {error:.2g} K; inputs at their centres"
+            if bench.interval is not None:
+                told += f", 95 % interval of {SAMPLES} samples of their spreads"
         else:
             told = f"quick answer, within {max(error, 0.01):.2g} K; the layered solver's follows"
-        return f"Largest drop in {html.escape(shown.limiting)}. {told[0].upper()}{told[1:]}."
+        ready = "" if bench.ready else " Quick answers are being prepared."
+        return (
+            f'<div class="tst-status" data-ready="{int(bench.ready)}" data-settled="{int(bench.settled)}">'
+            f"Largest drop in {html.escape(shown.limiting)}. {told[0].upper()}{told[1:]}.{ready}</div>"
+        )
 
     def _slow(self) -> None:
         """Show what is read at rest: tables, cautions, and what to copy."""

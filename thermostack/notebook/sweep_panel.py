@@ -20,7 +20,9 @@ from .parts import Frame, choice, columns, foldable, heading
 
 __all__ = ["SweepPanel"]
 
-POINTS, POINTS_2 = 33, 15
+POINTS, POINTS_2, POINTS_BAND = 33, 15, 13
+SAMPLES = 400
+"""For the band about the curve."""
 NONE = "none"
 GOALS = {"no goal": "", "junction at most": "80 degC", "drop at least": "3 K", "headroom at least": "50 W"}
 
@@ -49,7 +51,10 @@ class SweepPanel(Frame):
         super().__init__()
         self.bench = bench if isinstance(bench, Bench) else Bench(bench)
         self._work = Latest("later", pause=0.3)
+        self._bands = Latest("background", pause=0.5)
         self._found: _Found | None = None
+        self._band: Sweep | None = None
+        self._filling = False
         self.picture, self.text, self.table = widgets.HTML(), widgets.HTML(), widgets.HTML()
         paths = [control.path for control in self.bench.controls]
         start = path or next((p for p in paths if p.endswith(".bond_line")), paths[0])
@@ -92,6 +97,8 @@ class SweepPanel(Frame):
             field.value = f"{control.shown(si):.4g} {DIMENSIONS[control.dimension].shown_in}".strip()
 
     def _other_input(self) -> None:
+        if self._filling:
+            return
         self._found = None
         with self.alert.guard():
             self._set_range()
@@ -102,12 +109,14 @@ class SweepPanel(Frame):
         self._again()
 
     def _again(self) -> None:
+        if self._filling:
+            return
         with self.alert.guard():
             self._draw()
             self._ask()
 
     def _heard(self, event: str) -> None:
-        with self.alert.guard():
+        with self.alert.guard(keep=True):
             if event == "variant":
                 self._choose_paths()
             if event in ("moved", "variant", "settled", "ready"):
@@ -126,13 +135,15 @@ class SweepPanel(Frame):
             else next((p for p in paths if p.endswith(".bond_line")), paths[0])
         )
         self._found = None
-        with self.path.hold_trait_notifications():
+        self._filling = True
+        try:
             self.path.options = [(p, p) for p in paths]
             self.path.value = start
-        with self.path_2.hold_trait_notifications():
             self.path_2.options = [("none", NONE), *((p, p) for p in paths)]
             self.path_2.value = NONE
-        self._set_range()
+            self._set_range()
+        finally:
+            self._filling = False
 
     # -- the slow part
 
@@ -157,12 +168,23 @@ class SweepPanel(Frame):
                 None,
             )
 
+        def draw_samples(stop: Stop) -> Sweep:
+            scale, at = control.scale, control.path
+            return sweep(stack, at, *ends, points=POINTS_BAND, scale=scale, samples=SAMPLES, progress=False)
+
+        def banded(found: Sweep) -> None:
+            self._band = found
+            self._draw()
+
         def arrived(found: _Found) -> None:
             self._found = found
             self.alert.clear()
             self._draw()
+            if second is None and bench.sampled:
+                self._bands.ask(draw_samples, banded, self.alert.show)
 
-        self._found_faint = True
+        self._band = None
+        self._bands.cancel()
         self._work.ask(work, arrived, self.alert.show)
 
     def _end(self, text: str, control: Control) -> str:
@@ -203,11 +225,23 @@ class SweepPanel(Frame):
             values = np.asarray(convert(quick.over(control.path, at, bench.values), "temperature"))
             self.picture.value = curve(np.asarray(convert(at, control.dimension)), values, name=name, **common)
             return
+        band = None
+        if self._band is not None:
+            low, _, high = self._band.band()
+            band = self._band.axes[0].shown, low, high
         met = [control.shown(si) for si in found.goal.crossings] if found.goal else []
         self.picture.value = curve(
-            found.sweep.axes[0].shown, found.sweep.junction, name=name, met=met, faint=self._work.busy, **common
+            found.sweep.axes[0].shown,
+            found.sweep.junction,
+            name=name,
+            met=met,
+            band=band,
+            faint=self._work.busy,
+            **common,
         )
         said = found.goal.text if found.goal else f"Now {celsius:.1f} °C at {here:.3g} {control.unit}."
+        if band is not None:
+            said += f" The band holds 95 % of {SAMPLES} samples of the other inputs' spreads."
         self.text.value = f"<p>{said}</p>"
         self.table.value = foldable(
             "Sweep as a table", f'<div class="tst-scroll">{found.sweep.table._repr_html_()}</div>'

@@ -18,7 +18,7 @@ from .holding import held_fixed
 from .lengths import log_length, noise_of
 from .mounts import mounts_of
 from .power import trials
-from .recording import what_to_record
+from .recording import ranked, what_to_record
 from .result import Plan
 from .soaking import soak_of
 
@@ -49,6 +49,7 @@ def plan(
     loop_volume: ValueLike | None = None,
     loop_conductance: ValueLike | None = None,
     within: ValueLike = "0.1 K",
+    rank: bool = False,
     tests: int = 500,
     seed: int = 0,
     solver: str = DEFAULT_SOLVER,
@@ -76,6 +77,9 @@ def plan(
         so.
     within : value
         What counts as settled.
+    rank : bool
+        Ask the check what each record would tell, were the result to surprise (takes some ten seconds more); otherwise
+        the list stands in the order of common practice.
     tests : int
         Tests simulated for each number of mounts.
     seed : int
@@ -120,6 +124,8 @@ def plan(
         before, after, wanted, numbers, bench=spread, reading=wander.uncertainty(length), number=tests, seed=seeds[2]
     )
     first, last = predict(stack, solver), predict(mod_stack, solver)
+    u = float(np.hypot(wander.uncertainty(length), spread))
+    record = ranked(first, last, u, seed) if rank else what_to_record(stack)
     return Plan(
         before,
         after,
@@ -130,7 +136,7 @@ def plan(
         length,
         soak_of(stack, first.point, volume=loop_volume, conductance=loop_conductance, within=within),
         held_fixed(stack, solver, min(wanted)),
-        what_to_record(stack),
+        record,
         cautions(mod_stack, last.temperatures, baseline=stack),
         tests,
         seed,

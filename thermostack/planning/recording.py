@@ -1,16 +1,31 @@
-"""What to record before the mod, and what each record could later tell apart."""
+"""What to record before the mod, and what each record could later tell apart.
+
+The list is common practice; the ranking, where it is asked for, is the check's own: a result is imagined that
+surprises, once by too large a drop and once by too small a one, and each measurement is ranked by how much it would
+then be expected to tell about the cause (`checking.expected_information`).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ..checking import check
+from ..measured.reading import Reading
+from ..prediction import Prediction
 from ..stack.roles import lid
 from ..stack.stack import Stack
+from ..states import State
 from ..tables import Cell, Column, Table
 from .mounts import remade
 
-__all__ = ["RECORDS", "Record", "what_to_record"]
+__all__ = ["RECORDS", "Record", "ranked", "what_to_record"]
+
+SURPRISE = 2.5
+"""Of the drop, in standard uncertainties of what is expected: p is about 0.01."""
+WHEN = {"possible now": "can wait"}
+"""Before the mod, what the check calls possible now is possible then as well."""
+POWER, COOLANT = 0.01, 0.2
+"""Standard uncertainty of an imagined reading: share of the power; of the coolant [K] (assumed)."""
 
 
 @dataclass(frozen=True)
@@ -58,32 +73,84 @@ RECORDS = (
 """Records, most telling first as practitioners see it (*common practice, no source*)."""
 
 
-def what_to_record(stack: Stack, information: Mapping[str, float] | None = None) -> Table:
-    """Return what to record, ranked.
-
-    Parameters
-    ----------
-    stack : Stack
-        Before the mod: what it does not have cannot be recorded.
-    information : mapping of str to float, optional
-        Expected information of records [nat] by `Record.what`; those that have one come first.
-    """
+def what_to_record(stack: Stack) -> Table:
+    """Return what to record, as practitioners rank it; what the stack does not have is left out."""
     kept = [record for record in RECORDS if _possible(record, stack)]
-    known = information or {}
-    order = sorted(kept, key=lambda record: -known.get(record.what, -1.0))
-    rows: list[tuple[Cell, ...]] = []
-    for rank, record in enumerate(order, 1):
-        rows.append((rank, record.what, record.apart, record.takes, record.when))
-    columns = [
+    rows: list[tuple[Cell, ...]] = [
+        (rank, one.what, one.apart, one.takes, one.when) for rank, one in enumerate(kept, 1)
+    ]
+    columns = (
         Column("rank", "rank"), Column("what", "record", wrap=36),
         Column("apart", "could later tell apart", wrap=46),
         Column("takes", "takes", wrap=24), Column("when", "when"),
-    ]  # fmt: skip
-    return Table(
-        tuple(columns),
-        tuple(rows),
-        "What to record, most telling first",
-        ("order: common practice, no source",),
+    )  # fmt: skip
+    note = "order: common practice, no source; plan(…, rank=True) asks the check"
+    return Table(columns, tuple(rows), "What to record, most telling first", (note,))
+
+
+def ranked(before: Prediction, after: Prediction, uncertainty: float, seed: int) -> Table:
+    """Return measurements by what they would be expected to tell, were the result to surprise.
+
+    Parameters
+    ----------
+    before, after : Prediction
+        Of both stacks, by a solver that the check knows.
+    uncertainty : float
+        Of a sensor in an imagined reading: of a log, with the bench's scatter. [K]
+    seed : int
+
+    Returns
+    -------
+    Table
+        A row a measurement: information [nat] after too large and after too small a drop, and the mean, by which they
+        are ranked. Causes alike beforehand, by Laplace's approximation.
+    """
+    first, usual = _imagined(before, 0.0, uncertainty), _imagined(after, 0.0, uncertainty)
+    plain = check(State(before.stack, first), State(after.stack, usual), seed=seed, draws=0, solver=before.solver)
+    shift = SURPRISE * plain.drop().u_val
+    told: dict[str, list[float]] = {}
+    said: dict[str, tuple[str, str]] = {}
+    for sign in (-1.0, 1.0):
+        last = _imagined(after, sign * shift, uncertainty)
+        found = check(State(before.stack, first), State(after.stack, last), seed=seed, draws=0, solver=before.solver)
+        for one in found.next_measurements:
+            told.setdefault(one.name, []).append(max(one.information.nats, 0.0))
+            said[one.name] = one.when, one.takes
+    here = [name for name in sorted(told, key=lambda name: -sum(told[name])) if said[name][0] != "needs a second part"]
+    rows: list[tuple[Cell, ...]] = []
+    for rank, name in enumerate(here, 1):
+        when, takes = said[name]
+        rows.append((rank, name, sum(told[name]) / len(told[name]), *told[name], takes, WHEN.get(when, when)))
+    columns = (
+        Column("rank", "rank"), Column("what", "record", wrap=36), Column("nats", "tells [nat]", ".3f"),
+        Column("large_nats", "drop too large", ".3f"), Column("small_nats", "drop too small", ".3f"),
+        Column("takes", "takes", wrap=34), Column("when", "when"),
+    )  # fmt: skip
+    notes = (
+        f"expected fall of the uncertainty about the cause, were the drop {shift:.1f} K larger or smaller than "
+        f"predicted (p about 0.01); read once before and once after, at full power; seed {seed}",
+        "each by itself: a second level before tells more together with the same level after; what can only be read "
+        "before the mod cannot be made up for",
+    )
+    return Table(columns, tuple(rows), "What to record, by what it could later tell apart", notes)
+
+
+def _imagined(prediction: Prediction, shift: float, uncertainty: float) -> Reading:
+    """Return a reading as predicted, all sensors off by a shift [K]."""
+    point, stack = prediction.point, prediction.stack
+    sensors = {}
+    for name, at, temperature in point.readings():
+        if at.startswith("coolant"):
+            continue
+        read = float(temperature[0]) + shift - 273.15
+        sensors[name if stack.sensors else at] = f"{read:.6f} degC (sd {uncertainty:.6f} K)"
+    power, coolant = float(point.total[0]), float(point.coolant[0]) - 273.15
+    return Reading.of(
+        sensors,
+        power=f"{power:.6f} W (sd {POWER * power:.6f} W)",
+        coolant=f"{coolant:.6f} degC (sd {COOLANT} K)",
+        level="full load",
+        source=f"imagined, {stack.label}",
     )
 
 

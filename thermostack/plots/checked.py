@@ -79,7 +79,7 @@ def causes(causes: Causes, ax: Axes | None = None) -> Axes:
     ax, ink = axes_for(ax, 7.2, 4.6)
     shown = sorted(causes.ranked, key=lambda ranked: -ranked.probability)[:SHOWN]
     order = {group.members[0].group: chr(ord("A") + i) for i, group in enumerate(causes.groups[:26])}
-    room = max(14, chars(0.42 * inches_of(ax)[0]))
+    room = max(20, chars(0.55 * inches_of(ax)[0]))
     for row, ranked in enumerate(shown):
         ax.barh(-row, ranked.probability, 0.62, color=FILL["interface"], edgecolor=OUTLINE, linewidth=0.8, zorder=1)
         ax.plot([ranked.low, ranked.high], [-row] * 2, color=ink.text, linewidth=1.6, marker="|", zorder=2)

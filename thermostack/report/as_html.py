@@ -45,7 +45,7 @@ tbody tr + tr > * { border-top: 1px solid var(--line) }
 thead .number { white-space: normal }
 .brief { white-space: nowrap }
 thead .brief { white-space: normal }
-.long { min-width: 13rem; max-width: 32rem }
+.long { min-width: 9.5rem; max-width: 32rem }
 .notes { color: var(--soft); font-size: .82rem; margin: -.7rem 0 1.4rem; padding: 0; list-style: none }
 .notes li { margin: .1rem 0; overflow-wrap: anywhere }
 figure { margin: 1.2rem 0; break-inside: avoid }

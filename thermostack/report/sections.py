@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Iterator
 from functools import singledispatch
 from typing import Any
 
-from ..cautions import Caution
+from ..cautions import Caution, cautions
+from ..checking import Check
 from ..comparison import Comparison
 from ..errors import InputError
 from ..measured.log import Log
@@ -181,6 +182,24 @@ def _(result: Plan) -> Section:
 def _signed(kelvin: float) -> str:
     text = f"{kelvin:.1f}"
     return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")
+
+
+@section_of.register
+def _(result: Check) -> Section:
+    said = (result.verdict.sentences[0], result.causes.conclusion)
+    picture = _sketches("what was to be expected of the drop, and what was measured", result.plot)
+    # the joint posterior may take minutes: it stands on the page where it was asked for before
+    moved = (result.moved,) if "posterior" in vars(result) else ()
+    tables = (
+        result.drops, result.causes.table, result.causes.sizes, result.alone_table, *moved,
+        result.next_measurements.table,
+    )  # fmt: skip
+    read = tuple(reading.table for state in result.states for reading in state.readings)
+    blocks: tuple[Block, ...] = (Points(result.sentences), *picture, *tables, *read)
+    title = f"Check: {result.states[-1].stack.label}"
+    stacks = tuple(state.stack for state in result.states)
+    careful = cautions(stacks[-1], baseline=stacks[0]) if stacks[-1] != stacks[0] else cautions(stacks[0])
+    return Section(title, said, blocks, careful, stacks, (result.seed,))
 
 
 def _read(reading: Reading) -> str:

@@ -1,0 +1,52 @@
+"""The notebooks: nothing but prose and code is kept in them, and each runs from top to bottom."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+nbformat = pytest.importorskip("nbformat")
+NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
+FILES = sorted(NOTEBOOKS.glob("*.ipynb"))
+JOBS = [path for path in FILES if path.name[0].isdigit()]
+
+
+def test_there_are_some():
+    assert {"start.ipynb", "app.ipynb"} < {path.name for path in FILES}
+    assert len(JOBS) >= 4
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_no_outputs_are_kept(path):
+    notebook = nbformat.read(path, 4)
+    nbformat.validate(notebook)
+    for cell in notebook.cells:
+        assert not cell.get("outputs")
+        assert cell.get("execution_count") is None
+        assert cell.metadata == {}
+    assert set(notebook.metadata) == {"kernelspec", "language_info"}
+    assert set(notebook.metadata.language_info) == {"name"}
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
+def test_each_job_closes_with_an_assertion_on_a_number(path):
+    code = [cell.source for cell in nbformat.read(path, 4).cells if cell.cell_type == "code"]
+    asserted = [node for node in ast.walk(ast.parse(code[-1])) if isinstance(node, ast.Assert)]
+    assert any(isinstance(n, ast.Constant) and isinstance(n.value, float | int) for a in asserted for n in ast.walk(a))
+
+
+@pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
+def test_the_start_page_leads_to_each_job(path):
+    assert f"]({path.name})" in nbformat.read(NOTEBOOKS / "start.ipynb", 4).cells[0].source
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@pytest.mark.filterwarnings("default")
+def test_it_runs_from_top_to_bottom(path):
+    client = pytest.importorskip("nbclient")
+    notebook = nbformat.read(path, 4)
+    resources = {"metadata": {"path": str(NOTEBOOKS)}}
+    client.NotebookClient(notebook, timeout=180, resources=resources).execute()
+    views = notebook.metadata.get("widgets", {}).get("application/vnd.jupyter.widget-state+json", {}).get("state", {})
+    texts = [view["state"].get("value", "") for view in views.values()]
+    assert not any(isinstance(text, str) and 'role="alert"' in text for text in texts)
