@@ -18,8 +18,9 @@ from ..model import Model, model_of
 from ..operating import OperatingPoint, operate, to_limit
 from ..propagate import Sampler, Variable, uniforms
 from ..propagate.emulator import REACH, WARMTH, Emulator, emulator_of
+from ..propagate.features import take
 from ..solvers import solver_named
-from ..solvers.graph import Solver
+from ..solvers.graph import Arrays, Graph, Response, Solver
 from ..stack.stack import Stack
 
 __all__ = ["EMULATED", "Variant", "variant_of"]
@@ -34,6 +35,9 @@ TAILS = 1.5
 """By how much farther out than samples it is tried whether an emulator answers…"""
 HOTTER, HOTTER_TIMES = 1.5, 4
 """…and by what factor of the rise it is then built for hotter samples, so many times at most."""
+
+FEW = 0.01
+"""Share of the samples that may lie outside an emulator's box, and are solved one by one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +73,10 @@ class Variant:
     @property
     def method(self) -> Solver:
         """What solves: the emulator, or the solver itself."""
-        return self.emulator or solver_named(self.solver)
+        solver = solver_named(self.solver)
+        if self.emulator is None:
+            return solver
+        return self.emulator if self.emulator.lenient else _WithTails(self.emulator, solver)
 
     @cached_property
     def unleaking(self) -> Variant:
@@ -119,6 +126,31 @@ class Variant:
         whole = {path: np.broadcast_to(x, count) for path, x in samples.items()}
         halves = ({path: x[part] for path, x in whole.items()} for part in (slice(count // 2), slice(count // 2, None)))
         return np.concatenate([self._at_limit(self.point(half), half) for half in halves])
+
+
+@dataclass(frozen=True, eq=False)
+class _WithTails:
+    """An emulator, and the solver itself for the few samples that lie outside its box.
+
+    The product of several tails may leave it once in a million samples; no comparison should fail for that.
+    """
+
+    emulator: Emulator
+    solver: Solver
+
+    def __call__(self, graph: Graph, arrays: Arrays) -> Response:
+        try:
+            return self.emulator(graph, arrays)
+        except SolveError:
+            features = self.emulator.features
+            outside = features.outside(features.of(arrays, lenient=True))
+            if outside.mean() > FEW:
+                raise
+        found = replace(self.emulator, lenient=True)(graph, arrays)
+        direct = self.solver(graph, take(arrays, np.flatnonzero(outside)))
+        for name in ("influence", "flow", "error"):
+            getattr(found, name)[outside] = getattr(direct, name)
+        return found
 
 
 def variant_of(
