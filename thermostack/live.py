@@ -12,25 +12,29 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import product
 from typing import Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import qmc
 
-from .errors import InputError, SolveError
+from .errors import InputError, SolveError, ThermostackWarning
 from .field import model_with_hot_points
 from .local import Curvature, answer, curvature_of
-from .model import Model, Values
+from .laws.bond_line import PRESSURES
+from .model import Model, Values, model_of
 from .operating import OperatingPoint, curved, operate, steps_above_dies, to_limit
 from .prediction import Prediction, predict
 from .propagate.distributions import Distribution, Rectangular
 from .propagate.emulator import Emulator, emulator_of
 from .propagate.variables import Variable
 from .solvers import solver_named
+from .stack.cooling import MODELS
 from .stack.inputs import class_row
 from .stack.parts import Coolant, Die, Interface
 from .stack.paths import FIELDS, dimension_of, split
@@ -103,14 +107,32 @@ _ENDS: dict[tuple[type, str], tuple[Scale, float, float]] = {
     (Interface, "bond_line"): ("logarithmic", 0.3, 4.0),
     (Interface, "conductivity"): ("logarithmic", 0.5, 2.0),
     (Interface, "resistance"): ("logarithmic", 0.25, 4.0),
+    (Interface, "pressure"): ("logarithmic", 0.33, 3.0),
     (Coolant, "conductance"): ("logarithmic", 0.33, 3.0),
     (Coolant, "resistance"): ("logarithmic", 0.33, 3.0),
+    (Coolant, "flow"): ("logarithmic", 0.33, 3.0),
+    (Coolant, "gap"): ("logarithmic", 0.5, 2.0),
+    (Coolant, "fin_thickness"): ("logarithmic", 0.5, 2.0),
+    (Coolant, "fin_height"): ("logarithmic", 0.5, 2.0),
+    (Coolant, "jet_diameter"): ("logarithmic", 0.7, 1.4),
+    (Coolant, "pitch"): ("logarithmic", 0.7, 1.4),
+    (Coolant, "stand_off"): ("logarithmic", 0.7, 1.4),
+    (Coolant, "fins"): ("linear", 0.5, 1.5),
+    (Coolant, "pipe_resistance"): ("logarithmic", 0.5, 2.0),
+    (Coolant, "factor"): ("logarithmic", 0.5, 1.6),
+    (Coolant, "radiator_resistance"): ("logarithmic", 0.5, 2.0),
 }
 """What matters most to the answer, or is under the hand of who mods: scale, and ends as multiples of what is now."""
 MOST_VOIDS = 0.5
+WIDEST_GAP, MOST_BOW = 150e-6, 80e-6
+"""Of a joint, or twice what is described. [m]"""
 COLDER, WARMER = 15.0, 20.0
 """Of the coolant, below and above what is described, and no colder than `COLDEST`. [K]"""
 COLDEST = 278.15
+COOLING = ("conductance", "conductivity", "pressure", "flow", "fin_height", "fins", "factor")
+"""What makes the stack hotter where it is less; of other fields, where it is more."""
+NARROWER = 5
+"""How often the ends of the cooling side are brought nearer where the coolant would boil between them."""
 
 
 def controls(stack: Stack) -> tuple[Control, ...]:
@@ -118,25 +140,78 @@ def controls(stack: Stack) -> tuple[Control, ...]:
 
     Power and thickness of the dies, bond line, conductivity and void fraction of the joints, temperature and
     conductance (or resistance) of the coolant. A joint that is described by its class is moved by the bond line that
-    is typical of it, where that gives the resistance of the class; else by its resistance.
+    is typical of it, where that gives the resistance of the class; else by its resistance. Pressure, gap and bow of a
+    joint, and flow and sizes of what cools, where they are described.
     """
     centres = {entry.path: entry.value.si for entry in _by_bond_line(stack).inputs()}
     found = []
     for part in stack.parts():
         for name in FIELDS[type(part)]:
             path = f"{part.name}.{name}"
-            if (type(part), name) in _ENDS and path in centres and centres[path] > 0:
+            if (type(part), name) in _ENDS and centres.get(path, 0.0) > 0 and not _without_effect(part, name):
                 scale, low, high = _ENDS[type(part), name]
-                found.append(_control(path, dimension_of(stack, path), centres[path], low, high, scale))
+                control = _control(path, dimension_of(stack, path), centres[path], low, high, scale)
+                found.append(_within(control, *PRESSURES) if name == "pressure" else control)
         if isinstance(part, Interface):
-            path = f"{part.name}.void_fraction"
-            now = centres.get(path, 0.0)
-            found.append(Control(path, "fraction", now, 0.0, max(MOST_VOIDS, now), "linear"))
+            found += _of_joint(part.name, centres)
         if isinstance(part, Coolant):
             now = centres["coolant.temperature"]
             low, high = max(now - COLDER, min(COLDEST, now)), now + WARMER
             found.append(Control("coolant.temperature", "temperature", now, low, high, "linear"))
-    return tuple(found)
+    return _liquid(stack, found) if stack.coolant.flow is not None else tuple(found)
+
+
+def _of_joint(name: str, centres: Mapping[str, float]) -> Iterator[Control]:
+    """Yield what of a joint begins at zero, or may lie on both sides of it."""
+    now = centres.get(f"{name}.void_fraction", 0.0)
+    yield Control(f"{name}.void_fraction", "fraction", now, 0.0, max(MOST_VOIDS, now), "linear")
+    if (path := f"{name}.gap") in centres:
+        yield Control(path, "bond line", centres[path], 0.0, max(WIDEST_GAP, 2 * centres[path]), "linear")
+    if (path := f"{name}.bow") in centres:
+        most = max(MOST_BOW, 2 * abs(centres[path]))
+        yield Control(path, "bond line", centres[path], -most, most, "linear")
+
+
+def _without_effect(part: object, name: str) -> bool:
+    """Tell whether a field changes no more than the coolant's outlet: a flow beside a figure that holds for one."""
+    sized = tuple(MODELS.values())
+    return name == "flow" and isinstance(part, Coolant) and part.radiator is None and not isinstance(part.model, sized)
+
+
+def _within(control: Control, low: float, high: float) -> Control:
+    """Return a control whose ends lie within the range of a law, if what is described does."""
+    now = control.described
+    return replace(control, low=min(max(control.low, low), now), high=max(min(control.high, high), now))
+
+
+def _liquid(stack: Stack, found: Sequence[Control]) -> tuple[Control, ...]:
+    """Return controls between whose ends, all together, the coolant does not boil and its sizes are possible."""
+    model, power = model_of(stack), [c for c in found if split(c.path)[1] == "power"]
+    others, mine = ([c for c in found if (split(c.path)[0] == "coolant") == own] for own in (False, True))
+    for _ in range(NARROWER):
+        moving = [*mine, *power]
+        corners = np.array(list(product((0, 1), repeat=len(moving))))
+        ends = {c.path: np.array([c.low, c.high])[corners[:, j]] for j, c in enumerate(moving)}
+        values = model.values(ends)
+        try:
+            with warnings.catch_warnings():  # whoever goes beyond a law's range is warned there
+                warnings.simplefilter("ignore", ThermostackWarning)
+                model.arrays(values)
+                model.check_liquid(values, model.powers(values).sum(axis=1))
+            break
+        except InputError:
+            mine = [_nearer(c) for c in mine]
+    return (*others, *mine)
+
+
+def _nearer(control: Control) -> Control:
+    """Return a control with ends half as far from what is described."""
+    now, ends = control.described, (control.low, control.high)
+    if control.scale == "logarithmic":
+        low, high = (float(f"{math.sqrt(end * now):.3g}") for end in ends)
+    else:
+        low, high = ((end + now) / 2 for end in ends)
+    return replace(control, low=min(low, now), high=max(high, now))
 
 
 def _control(path: str, dimension: str, now: float, low: float, high: float, scale: Scale) -> Control:
@@ -156,7 +231,7 @@ def _by_bond_line(stack: Stack, parts: Iterable[str] | None = None) -> Stack:
     Only where the class has bond line, conductivity and contact resistance, and these make up its resistance.
     """
     for part in list(stack.parts()):
-        if not isinstance(part, Interface) or part.bond_line is not None or part.resistance is not None:
+        if not isinstance(part, Interface) or any((part.bond_line, part.resistance, part.pressure)):
             continue
         if parts is not None and part.name not in parts:
             continue
@@ -173,7 +248,8 @@ def _by_bond_line(stack: Stack, parts: Iterable[str] | None = None) -> Stack:
 def moved(stack: Stack, values: Mapping[str, float]) -> Stack:
     """Return the stack with inputs moved to values [SI], under its own label.
 
-    The spread of an input stays with it: a factor or a share of the value as it is, of a temperature in kelvin.
+    The spread of an input stays with it: a factor or a share of the value as it is, of a temperature in kelvin, of a
+    bow in micrometres.
 
     Parameters
     ----------
@@ -193,7 +269,8 @@ def moved(stack: Stack, values: Mapping[str, float]) -> Stack:
     joints = {split(path)[0] for path in other if split(path)[1] in ("bond_line", "conductivity")}
     general = _by_bond_line(stack, joints)
     changes: dict[str, ValueLike] = {
-        path: _at(known.get(path), si, dimension_of(stack, path)) for path, si in other.items()
+        path: _at(known.get(path), si, dimension_of(stack, path), split(path)[1] == "bow")
+        for path, si in other.items()
     }
     return general.change(changes).named(stack.label)
 
@@ -204,15 +281,16 @@ def _known(stack: Stack) -> dict[str, Value]:
     return {entry.path: entry.value for entry in _by_bond_line(stack).inputs()}
 
 
-def _at(value: Value | None, si: float, dimension: str) -> Value:
-    """Return a value moved to another place, with the spread that it had."""
+def _at(value: Value | None, si: float, dimension: str, signed: bool = False) -> Value:
+    """Return a value moved to another place, with the spread that it had; `signed`: it may cross zero."""
     unit = DIMENSIONS[dimension].shown_in
     new = Value(float(f"{convert(si, dimension):.6g}"), unit, dimension)
-    if value is None or value.kind == "exact" or value.si == 0:
+    absolute = signed or DIMENSIONS[dimension].absolute
+    if value is None or value.kind == "exact" or (value.si == 0 and not absolute):
         return new
     spread = value.spread
     if value.kind != "lognormal":
-        share = 1.0 if DIMENSIONS[dimension].absolute else si / value.si
+        share = 1.0 if absolute else si / value.si
         per_unit = convert(1.0, dimension, unit) - convert(0.0, dimension, unit)
         spread = float(f"{value.spread_si * share * per_unit:.4g}")
     return replace(new, kind=value.kind, spread=spread)
@@ -231,7 +309,7 @@ class QuickPrediction(Prediction):
     def headroom(self, limit: ValueLike) -> object:  # type: ignore[override]
         """Return the power that may be added until the junction is at `limit`; see `Prediction.headroom`. [W]"""
         at = parse(limit, "temperature", "limit").si
-        if at <= float(self.point.coolant[0]):
+        if at <= float(self.point.coolant_at_rest[0]):
             raise InputError(f"{limit!r} is not above the coolant", where="limit", expected="such as '95 degC'")
         if self.quick is not None and self.quick.ready:
             try:
@@ -473,7 +551,8 @@ class Quick:
         worst = operate(model, solver, self._values({c.path: _towards(c, COVERED) for c in self.controls}))
         faces = [model.probes["face", str(i), str(side)] for i in range(len(model.slabs)) for side in (0, 1)]
         factor = float(np.max(worst.rise[0, faces] / described.rise[0, faces]))
-        coldest = next((c.low for c in self.controls if c.path == "coolant.temperature"), float(described.coolant[0]))
+        coldest = next((c.low for c in self.controls if c.path == "coolant.temperature"), None)
+        coldest = float(described.coolant_at_rest[0]) if coldest is None else coldest
         return coldest + factor * float(described.junction_rise[0])
 
 
@@ -492,8 +571,7 @@ def _units(point: OperatingPoint) -> Float:
 
 def _towards(control: Control, share: float) -> float:
     """Return a control moved by a share of the way to the end where the stack is hottest."""
-    field = split(control.path)[1]
-    end = control.low if field in ("conductance", "conductivity") else control.high
+    end = control.low if split(control.path)[1] in COOLING else control.high
     if control.scale == "logarithmic":
         return float(control.described * (end / control.described) ** share)
     return control.described + share * (end - control.described)

@@ -77,11 +77,11 @@ class Mounts:
 
 def remade(stack: Stack) -> tuple[Input, ...]:
     """Return the mount factors that are drawn anew when the cold plate comes off and goes on again."""
-    before = {entry.path: entry.identity for entry in stack.inputs() if entry.scope == "mount"}
+    before = {entry.path: entry.identity for entry in stack.inputs()}
     return tuple(
         entry
         for entry in stack.remounted().inputs()
-        if entry.scope == "mount" and before.get(entry.path) != entry.identity
+        if entry.path.endswith(".mount") and before.get(entry.path) != entry.identity
     )
 
 

@@ -66,7 +66,7 @@ class Input:
     identity : str
         What is drawn: inputs of one identity, in one stack or in several, are one unknown. A lasting input is known by
         its path and by the material or class it comes from, that of a replaced part also by what replaced it; a mount
-        by its joint and the act that made it; a run by its path.
+        (its factor and its pressure) by its joint and the act that made it; a run by its path.
     bad : BadMount or None
         Of a mount factor: that some mounts come out bad.
     """
@@ -125,8 +125,7 @@ def _inputs(stack: Stack) -> Iterator[Input]:
             path = f"{part.name}.{field}"
             value = get_value(stack, path)
             if value is not None and not _idle(part, field):
-                run = (isinstance(part, Coolant | Board) and field in RUN_FIELDS) or field == "power"
-                yield Input(path, value, "run" if run else "lasting", "as written")
+                yield _written(part, field, path, value)
         if isinstance(part, Die | Layer):
             yield from _from_material(
                 part.name,
@@ -142,6 +141,13 @@ def _inputs(stack: Stack) -> Iterator[Input]:
             yield from _from_class(stack, part)
         elif isinstance(part, Coolant):
             yield from _from_cooling(part)
+
+
+def _written(part: Part, field: str, path: str, value: Value) -> Input:
+    if isinstance(part, Interface) and field == "pressure":  # of one mount, however well the paste is known
+        return Input(path, value, "mount", "as written", identity=f"{path}, {part.mount}")
+    run = (isinstance(part, Coolant | Board) and field in RUN_FIELDS) or field == "power"
+    return Input(path, value, "run" if run else "lasting", "as written")
 
 
 def _from_cooling(coolant: Coolant) -> Iterator[Input]:
