@@ -195,6 +195,7 @@ def _table(posterior: Posterior, model: StatesModel, runs: Iterable[str]) -> Tab
         else f"calibrated on the reading {read}, which no check of it may use again",
         f"{len(posterior.scores)} draws, worth {posterior.effective_size:.0f} independent ones",
         f"readings and description: {_in_words(posterior, model)}",
+        *model.assumed,
         *posterior.undetermined.sentences(),
     ]
     return Table(columns, tuple(rows), "What the readings taught", tuple(notes))

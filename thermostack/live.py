@@ -189,9 +189,9 @@ def _liquid(stack: Stack, found: Sequence[Control]) -> tuple[Control, ...]:
     model, power = model_of(stack), [c for c in found if split(c.path)[1] == "power"]
     others, mine = ([c for c in found if (split(c.path)[0] == "coolant") == own] for own in (False, True))
     for _ in range(NARROWER):
-        moving = [*mine, *power]
-        corners = np.array(list(product((0, 1), repeat=len(moving))))
-        ends = {c.path: np.array([c.low, c.high])[corners[:, j]] for j, c in enumerate(moving)}
+        corners = np.array(list(product((0, 1), repeat=len(mine) + 1)))
+        axes = [*enumerate(mine), *((len(mine), c) for c in power)]  # all dies are at their ends together
+        ends = {c.path: np.array([c.low, c.high])[corners[:, axis]] for axis, c in axes}
         values = model.values(ends)
         try:
             with warnings.catch_warnings():  # whoever goes beyond a law's range is warned there
@@ -255,14 +255,17 @@ def moved(stack: Stack, values: Mapping[str, float]) -> Stack:
     ----------
     stack : Stack
     values : mapping of str to float
-        By path; those of parts that the stack does not have, and those that are where they were, change nothing.
+        By path; those of parts that the stack does not have, and those that are where they were, change nothing; nor
+        do pressure, gap and bow of a joint, and what is the coolant's, where the stack does not describe them.
     """
     names = {part.name for part in stack.parts()}
     known = _known(stack)
     other = {
         path: si
         for path, si in values.items()
-        if split(path)[0] in names and not math.isclose(si, known[path].si if path in known else 0.0, rel_tol=1e-6)
+        if split(path)[0] in names
+        and (path in known or not _only_described(path))
+        and not math.isclose(si, known[path].si if path in known else 0.0, rel_tol=1e-6)
     }
     if not other:
         return stack
@@ -273,6 +276,11 @@ def moved(stack: Stack, values: Mapping[str, float]) -> Stack:
         for path, si in other.items()
     }
     return general.change(changes).named(stack.label)
+
+
+def _only_described(path: str) -> bool:
+    part, field = split(path)
+    return part == "coolant" or field in ("pressure", "gap", "bow")
 
 
 @lru_cache(maxsize=64)

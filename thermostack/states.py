@@ -27,6 +27,7 @@ from .stack.inputs import Input
 from .stack.learned import Learned
 from .stack.parts import Interface
 from .stack.stack import Stack
+from .units import Value, parse
 
 __all__ = ["Measured", "State", "StatesModel", "states_model"]
 
@@ -148,6 +149,8 @@ class StatesModel:
         Errors that all readings share: sensors' offsets and slopes, the power meter's gain; and their fixed values.
     fixed : mapping of str to float
         Those without a spread, and pivots. SI.
+    assumed : tuple of str
+        Sentences: what was assumed of sensors and meter.
     """
 
     states: tuple[State, ...]
@@ -156,6 +159,7 @@ class StatesModel:
     measured: tuple[Measured, ...]
     common: Mapping[str, Variable]
     fixed: Mapping[str, float]
+    assumed: tuple[str, ...] = ()
 
     @cached_property
     def variables(self) -> tuple[Variable, ...]:
@@ -313,8 +317,8 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
         for unknown in unknowns_of(stacks)
         if unknown.scope in ("lasting", "mount") or any(path in regions for _, path, _ in unknown.places)
     )
-    common, fixed = _common_inputs(readings, stacks)
-    return StatesModel(tuple(states), tuple(variants), unknowns, tuple(measured), common, fixed)
+    common, fixed, assumed = _common_inputs(readings, stacks)
+    return StatesModel(tuple(states), tuple(variants), unknowns, tuple(measured), common, fixed, assumed)
 
 
 def _rounded(low: float, high: float) -> tuple[float, float]:
@@ -367,10 +371,10 @@ def _probes(reading: Reading, stack: Stack) -> tuple[str, ...]:
 
 
 def _common_inputs(
-    readings: Iterable[Reading], stacks: Iterable[Stack]
-) -> tuple[dict[str, Variable], dict[str, float]]:
-    """Return what all readings share: variables of what has a spread, values of the rest."""
-    given: dict[str, Any] = {}
+    readings: Sequence[Reading], stacks: Iterable[Stack]
+) -> tuple[dict[str, Variable], dict[str, float], tuple[str, ...]]:
+    """Return what all readings share: variables of what has a spread, values of the rest, and what was assumed."""
+    given: dict[str, Value] = {}
     for reading in readings:
         for path, value in reading.common.items():
             if given.setdefault(path, value) != value:
@@ -381,13 +385,46 @@ def _common_inputs(
     for path in given:
         if path in described:
             raise InputError("stands in the reading and in the stack", where=path, expected="one of the two")
+    assumed = _assumed(readings, {*given, *described})
+    given |= assumed
     free = (-np.inf, np.inf)
     variables = {
         path: Variable(path, distribution_of(value, path, free), f"common {path}", value.dimension)
         for path, value in given.items()
         if value.kind != "exact"
     }
-    return variables, {path: value.si for path, value in given.items() if path not in variables}
+    told = [f"{kind} {value}" for kind, value in USUAL.items() if any(path.endswith(f".{kind}") for path in assumed)]
+    sentences = (
+        (f"Assumed of every sensor and the meter whose common= says nothing: {', '.join(told)}.",) if told else ()
+    )
+    return variables, {path: value.si for path, value in given.items() if path not in variables}, sentences
+
+
+USUAL = {
+    "offset": parse("0 K (sd 2 K)", "temperature difference"),
+    "slope": parse("0 (sd 0.02)", "fraction"),
+    "pivot": parse("60 degC", "temperature"),
+    "gain": parse("0 (sd 0.05)", "fraction"),
+}
+"""What is assumed of sensors on dies and of the power meter that a log was read from, the same before and after:
+absolute ±3 to 5 K, slope error 2 to 5 %, power ±5 % at best (trade practice, partly looked up, weak). What is typed by
+hand has the uncertainty that is written."""
+
+
+def _assumed(readings: Iterable[Reading], known: set[str]) -> dict[str, Value]:
+    """Return what is assumed of the sensors and the meter of logs, where nobody said better."""
+    found: dict[str, Value] = {}
+    for reading in readings:
+        if reading.basis == "typed":
+            continue
+        for sensor in reading.sensors:
+            if f"{sensor}.offset" not in known:
+                found[f"{sensor}.offset"] = USUAL["offset"]
+            if f"{sensor}.slope" not in known:
+                found |= {f"{sensor}.slope": USUAL["slope"], f"{sensor}.pivot": USUAL["pivot"]}
+        if "power.gain" not in known:
+            found["power.gain"] = USUAL["gain"]
+    return found
 
 
 def inputs_by_identity(stacks: Iterable[Stack]) -> dict[str, Input]:

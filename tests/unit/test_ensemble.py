@@ -83,6 +83,24 @@ def test_a_part_put_in_anothers_place_is_another(soldered):
     assert sum(path.startswith("paste.mount") for path in found) == 3
 
 
+def test_a_pressure_is_of_one_mount():
+    pressed = flush().replace("paste", ts.Interface("paste", "ceramic paste", pressure="200 kPa (sd 20 kPa)"))
+    pressed = pressed.named("pressed")
+    warmer = pressed.change("coolant.temperature", "40 degC").named("warmer")  # nothing is opened
+    relid = pressed.replace("solder", METAL).named("relid")
+    found = shared_by(pressed, warmer, relid)
+    assert found["paste.pressure (pressed)"] == (0, 1)
+    assert found["paste.pressure (relid)"] == (2,)
+    assert found["paste.yield_stress"] == (0, 1, 2)  # which paste it is lasts
+    assert {e.path: e.scope for e in pressed.inputs()}["paste.pressure"] == "mount"
+    ensemble = one(pressed, warmer, relid, samples=200)
+    first, again = (drawn(ensemble)[f"paste.pressure ({label})"] for label in ("pressed", "relid"))
+    assert first.std() == pytest.approx(20e3, rel=0.05)
+    assert abs(np.corrcoef(first, again)[0, 1]) < 0.2
+    harder = pressed.change("paste.pressure", "400 kPa (sd 20 kPa)").named("harder")  # described anew: its quantile
+    assert shared_by(pressed, harder)["paste.pressure"] == (0, 1)
+
+
 def test_what_is_described_differently_keeps_its_quantile():
     before = flush()
     after = before.change("paste.resistance", "20 mm^2*K/W (x/ 1.1)")

@@ -293,8 +293,10 @@ PASTE = {"conductivity": "4 W/m/K", "contact": "0 mm^2*K/W"}
         ({"bond_line": "30 um", "yield_stress": "150 Pa", **PASTE}, "paste: both bond_line and yield_stress"),
         ({"resistance": "9 mm^2*K/W", "pressure": "300 kPa"}, "paste: both resistance and pressure are given"),
         ({"resistance": "9 mm^2*K/W", "bow": "30 um"}, "paste: both resistance and bow are given"),
-        ({"interface": "ceramic paste", "bow": "30 um"}, "paste: bow without a bond line; expected"),
-        ({"interface": "ceramic paste", "gap": "30 um"}, "paste: gap without a bond line; expected"),
+        ({"interface": "ceramic paste", "bow": "30 um"}, "paste: bow without a bond line; expected bond_line='30 um', or "
+         "pressure='200 kPa' of a paste, beside it: the resistance of a class holds for joints of usual flatness"),
+        ({"interface": "ceramic paste", "gap": "30 um"}, "paste: gap without a bond line; expected bond_line='30 um'"),
+        ({"bow": "30 um"}, "or pressure='200 kPa' of a paste, beside it"),
         ({"interface": "ceramic paste", "yield_stress": "90 Pa"}, "paste: yield_stress without a pressure"),
         ({"pressure": "300 kPa", **PASTE}, "paste: a pressure without yield_stress, and no class"),
         ({"pressure": "300 kPa", "yield_stress": "90 Pa", "contact": "0 mm^2*K/W"}, "a pressure without conductivity"),

@@ -153,3 +153,103 @@ def test_regions_stop_and_power_of_a_region():
     told, exact = quick.at({"hot.power": 80.0}), ts.predict(stack.change("hot.power", "80 W"))
     assert celsius(told) == pytest.approx(celsius(exact), abs=0.02 * exact.point.junction_rise[0])
     assert celsius(told) > celsius(quick.at({})) + 1.0
+
+
+# -- what presses a joint, and what cools
+
+
+def cooled(coolant, **joint):
+    """Return a lidded part with a paste of so many details under this cooling."""
+    die = ts.Die("die", "silicon", "0.72 mm", ("12.4 mm", "17.6 mm"), "230 W", ts.Interface("solder", "indium solder"))
+    layers = [ts.Layer("lid", "copper", "2.4 mm", ("36 mm", "36 mm")), ts.Interface("paste", "ceramic paste", **joint),
+              ts.Layer("plate", "copper", "3 mm", ("50 mm", "50 mm"))]  # fmt: skip
+    return ts.Stack("cooled", die, layers, coolant)
+
+
+FIGURE = {"conductance": "35 kW/m^2/K"}
+FINS = {"model": ts.ChannelPlate("0.3 mm", "0.2 mm", "2 mm"), "flow": "3 L/min", "wetted": ("36 mm", "36 mm")}
+PRESSED = {"pressure": "200 kPa (sd 20 kPa)", "gap": "0 um", "bow": "-30 um (sd 10 um)"}
+
+
+def test_what_presses_and_bends_a_joint_is_moved_where_it_is_described():
+    plain = {c.path for c in controls(cooled(ts.Coolant("26 degC", **FIGURE)))}
+    found = {c.path: c for c in controls(cooled(ts.Coolant("26 degC", **FIGURE), **PRESSED))}
+    assert set(found) - plain == {"paste.pressure", "paste.gap", "paste.bow"}
+    assert plain - set(found) == {"paste.bond_line"}
+    ends = {path: (found[path].shown(found[path].low), found[path].shown(found[path].high)) for path in found}
+    assert ends["paste.pressure"] == pytest.approx((70, 600))  # no lower than the law holds
+    assert ends["paste.gap"] == pytest.approx((0, 150))
+    assert ends["paste.bow"] == pytest.approx((-80, 80))
+    assert found["paste.bow"].described == pytest.approx(-30e-6)
+
+
+@pytest.mark.parametrize(
+    ("coolant", "new"),
+    [
+        ({**FIGURE, "flow": "3 L/min"}, {"conductance"}),  # a figure holds for one flow
+        ({"model": "water block"}, {"conductance"}),
+        (FINS, {"flow", "gap", "fin_thickness", "fin_height", "factor"}),
+        ({"model": ts.JetPlate("1 mm", "8 mm", "4 mm"), "flow": "8 L/min"},
+         {"flow", "jet_diameter", "pitch", "stand_off", "factor"}),
+        ({"model": ts.AirTower(50, "120 mm", "50 mm", "2 mm", "0.4 mm", 12, "6 mm", "0.03 K/W"), "flow": "90 m^3/h"},
+         {"flow", "fins", "gap", "fin_thickness", "pipe_resistance", "factor"}),
+        ({**FIGURE, "flow": "3 L/min", "reference": "ambient", "radiator": ts.Radiator(resistance="0.03 K/W")},
+         {"conductance", "flow", "radiator_resistance"}),
+    ],
+    ids=["figure", "class", "fins", "jets", "tower", "radiator"],
+)  # fmt: skip
+def test_flow_and_sizes_of_what_cools_are_moved(coolant, new):
+    found = [c for c in controls(cooled(ts.Coolant("26 degC", **coolant))) if c.path.startswith("coolant.")]
+    assert {c.path.removeprefix("coolant.") for c in found} == new | {"temperature"}
+    for control in found:
+        assert control.low < control.described < control.high
+
+
+def test_between_the_ends_the_coolant_stays_liquid():
+    loop = ts.Coolant("26 degC", reference="ambient", radiator=ts.Radiator(resistance="0.09 K/W"), **FINS)
+    small = ts.Coolant("26 degC", reference="ambient", radiator=ts.Radiator(resistance="0.04 K/W"), **FINS)
+    wide, narrow = ({c.path: c for c in controls(cooled(coolant))} for coolant in (small, loop))
+    assert wide["coolant.flow"].high / wide["coolant.flow"].low > 8
+    assert narrow["coolant.flow"].high / narrow["coolant.flow"].low < 4
+    worst = {path: c.low if path == "coolant.flow" else c.high for path, c in narrow.items()
+             if path.startswith("coolant.") or path == "die.power"}  # fmt: skip
+    there = ts.predict(moved(cooled(loop), worst), "one-dimensional")
+    assert 80 < float(there.point.coolant_outlet[0]) - 273.15 < 100
+
+
+def test_quick_answers_of_a_pressed_joint_under_fins():
+    stack = cooled(ts.Coolant("26 degC", **FINS), **PRESSED)
+    paths = ("paste.pressure", "paste.bow", "paste.gap", "coolant.flow", "coolant.fin_height")
+    quick = Quick(stack, [c for c in controls(stack) if c.path in paths])
+    assert quick.prepare()
+    for control in quick.controls:
+        for end in (control.low, control.high):
+            told, exact = quick.at({control.path: end}), ts.predict(moved(stack, {control.path: end}))
+            assert told.point.response.solver.startswith("emulator"), control.path
+            assert abs(celsius(told) - celsius(exact)) < 2e-3 * exact.point.junction_rise[0]
+    values = {"paste.bow": 40e-6, "coolant.flow": 6e-3 / 60}
+    there = moved(stack, values)
+    assert str(get_value(there, "paste.bow")) == "40 um (sd 10 um)"  # its spread is no share of it
+    assert str(get_value(there, "coolant.flow")) == "6 L/min"
+    assert celsius(ts.predict(there)) == pytest.approx(celsius(quick.exact(values)))
+
+
+def test_what_another_variant_describes_is_left_alone_where_it_is_not():
+    figure, fins = cooled(ts.Coolant("26 degC", **FIGURE)), cooled(ts.Coolant("26 degC", **FINS), **PRESSED)
+    values = {"coolant.flow": 1e-4, "coolant.gap": 4e-4, "paste.pressure": 3e5, "paste.bow": 0.0}
+    assert moved(figure, values) is figure
+    assert moved(fins, values) != fins
+
+
+def test_a_limit_between_the_air_and_a_warm_loop_is_below_what_is_drawn():
+    loop = ts.Coolant("26 degC", reference="ambient", radiator=ts.Radiator(resistance="0.05 K/W"), **FINS)
+    stack = cooled(loop)
+    quick = Quick(stack, [c for c in controls(stack) if c.path in ("die.power", "coolant.flow")])
+    assert quick.prepare()
+    here = quick.at({})
+    assert float(here.point.coolant[0]) - 273.15 > 35
+    told, exact = (float(p.headroom("34 degC").magnitude) for p in (here, ts.predict(stack)))
+    assert exact < -150
+    assert told == pytest.approx(exact, abs=0.2)
+    with pytest.raises(ts.InputError, match="not above the coolant"):
+        here.headroom("26 degC")

@@ -1,5 +1,6 @@
 """Mods in the trade's words: what each changes, opens, refuses and warns of, and how files hold it."""
 
+import ast
 import re
 from pathlib import Path
 
@@ -199,6 +200,29 @@ def test_flatness_is_the_bow_that_is_left(soldered):
     assert ts.predict(flat).junction < ts.predict(bowed).junction
     with pytest.raises(InputError, match="zero or more"):
         mods.lap(bowed, "lid", flatness="-5 um")
+
+
+def test_how_to_describe_a_bow_is_told_beside_what_is_known(soldered, relid):
+    def told(stack, part, **more):
+        with pytest.raises(InputError, match=r"\.bow: how bowed") as caught:
+            mods.lap(stack, part, flatness="5 um", **more)
+        return str(caught.value).partition("before lapping, change(")[2].removesuffix(")")
+
+    pressed = soldered.change("paste.pressure", "150 kPa")
+    for stack, part, beside in (
+        (soldered, "lid", "'paste.pressure': '200 kPa', "),  # a paste by class: what presses it
+        (relid, "die", "'liquid metal.bond_line': '30 um', "),  # nothing thins a liquid metal
+        (pressed, "lid", ""),
+        (soldered.change("paste.bond_line", "25 um"), "lid", ""),
+    ):
+        right = told(stack, part)
+        assert right == f"{{{beside}'{'paste' if part == 'lid' else 'liquid metal'}.bow': '40 um'}}"
+        described = stack.change(ast.literal_eval(right))
+        assert ts.predict(mods.lap(described, part, flatness="5 um")).junction < ts.predict(described).junction
+    with pytest.raises(InputError, match="'paste' by bond_line or pressure, .* in place of its resistance"):
+        mods.lap(soldered.change("paste.resistance", "12 mm^2*K/W"), "lid", flatness="5 um")
+    with pytest.raises(InputError, match="usual flatness"):
+        soldered.change("paste.bow", "40 um")
 
 
 @pytest.mark.parametrize(

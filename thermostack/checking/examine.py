@@ -170,11 +170,8 @@ class Check:
     def sentences(self) -> tuple[str, ...]:
         """What was found, in words."""
         hot = f"Hottest before was {hottest(self.drawn)}." if len(self.drawn.drops.sensors) > 1 else ""
-        return tuple(
-            text
-            for text in (*self.verdict.sentences, hot, self.leakage, str(self.contradiction), self.causes.conclusion)
-            if text
-        )
+        found = [*self.verdict.sentences, hot, self.leakage, str(self.contradiction), self.causes.conclusion]
+        return tuple(text for text in (*found, *self.drawn.model.assumed) if text)
 
     def __str__(self) -> str:
         return "\n\n".join(
@@ -235,7 +232,7 @@ def check(
     seed : int
         The same seed gives the same figures.
     level : str, optional
-        Power level whose readings are compared; by default that of the baseline's first reading.
+        Power level whose readings are compared; by default the highest power of each mount.
     resolve : temperature difference, optional
         What must be resolved, such as ``"2 K"``: "explained" is only said if 95 % of what was to be expected lies
         within such a width. By default the expected drop itself.

@@ -23,6 +23,8 @@ __all__ = ["Drawn", "Drops", "Given", "coolant_rows", "drawn", "drops_of"]
 Float = NDArray[np.float64]
 
 CHUNK = 2000
+FULL = 0.75
+"""Share of the highest power from which on a reading is of the same level, where levels are not asked for by name."""
 LEAST_SETTLED = 0.95
 """Share of the samples that must have an operating point."""
 
@@ -55,7 +57,7 @@ class Drops:
 def drops_of(model: StatesModel, level: str | None = None) -> Drops:
     """Return the drops between the readings of the first and of the last state.
 
-    Readings of one power level are used, that of the baseline's first reading unless another is asked for; mounts
+    Readings of one power level are used: of each mount that of the highest power, unless a level is asked for; mounts
     count alike.
 
     Raises
@@ -64,11 +66,10 @@ def drops_of(model: StatesModel, level: str | None = None) -> Drops:
         No reading of the level in one of the states, or no sensor that all of them have.
     """
     last = len(model.states) - 1
-    level = model.measured[0].reading.level if level is None else level
     groups = []
     for state in (0, last):
         mine = [i for i, each in enumerate(model.measured) if each.state == state]
-        same = [i for i in mine if model.measured[i].reading.level == level]
+        same = [i for i in mine if model.measured[i].reading.level == level] if level else _fullest(model, mine)
         if not same:
             levels = sorted({model.measured[i].reading.level for i in mine})
             raise InputError(
@@ -92,6 +93,15 @@ def drops_of(model: StatesModel, level: str | None = None) -> Drops:
                 weights[0, m, row] = sign / len(group) * power / each.reading.power
                 weights[1, m, row] = sign / len(group)
     return Drops(tuple(names[p] for p in common), tuple(groups[0]), tuple(groups[1]), weights)
+
+
+def _fullest(model: StatesModel, mine: list[int]) -> list[int]:
+    """Return of each mount the reading of the highest power, where that is near the highest of all."""
+    power = {i: model.measured[i].reading.power for i in mine}
+    best: dict[str, int] = {}
+    for i in sorted(mine, key=lambda i: power[i]):
+        best[model.measured[i].reading.mount] = i
+    return sorted(i for i in best.values() if power[i] >= FULL * max(power.values()))
 
 
 @dataclass(frozen=True, eq=False)

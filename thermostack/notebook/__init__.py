@@ -20,15 +20,19 @@ if TYPE_CHECKING:
     from .bench import Bench as Bench
     from .die_panel import DiePanel as DiePanel
     from .logs_panel import LogsPanel as LogsPanel
+    from .plan_panel import PlanPanel as PlanPanel
     from .stack_panel import StackPanel as StackPanel
     from .sweep_panel import SweepPanel as SweepPanel
+    from .verdict_panel import VerdictPanel as VerdictPanel
 
 _HOME = {
     "Bench": ".bench",
     "DiePanel": ".die_panel",
     "LogsPanel": ".logs_panel",
+    "PlanPanel": ".plan_panel",
     "StackPanel": ".stack_panel",
     "SweepPanel": ".sweep_panel",
+    "VerdictPanel": ".verdict_panel",
     "app": ".app",
 }
 __all__ = [*_HOME]

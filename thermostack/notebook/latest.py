@@ -13,12 +13,12 @@ __all__ = ["Latest", "Stop"]
 
 Stop: TypeAlias = Callable[[], bool]
 """Says whether the work has been overtaken, so that it may end early."""
-Lane = Literal["soon", "later", "background"]
+Lane = Literal["soon", "later", "asked", "background"]
 
 
 @cache
 def _lane(name: Lane) -> ThreadPoolExecutor:
-    """Return one of three threads: for tenths of a second, for a second, and for what may wait."""
+    """Return one of four threads: tenths of a second, a second, what a button asks for, and what may wait."""
     return ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"thermostack-{name}")
 
 
@@ -31,7 +31,7 @@ class Latest:
 
     Parameters
     ----------
-    lane : {"soon", "later", "background"}
+    lane : {"soon", "later", "asked", "background"}
     pause : float
         Without another request, before it begins. [s]
     """

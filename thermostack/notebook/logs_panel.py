@@ -7,6 +7,7 @@ import math
 import os
 import tempfile
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -244,6 +245,7 @@ class LogsPanel(Frame):
         truncating: bool = False,
     ) -> None:  # fmt: skip
         super().__init__()
+        self._listeners: list[Callable[[], None]] = []
         self.summary = widgets.HTML()
         self.before = LogPanel("before", before, self._both, truncating=truncating)
         self.after = LogPanel("after", after, self._both, truncating=truncating)
@@ -268,7 +270,16 @@ class LogsPanel(Frame):
         assert self.after.reading is not None
         return self.before.reading, self.after.reading
 
+    def listen(self, listener: Callable[[], None]) -> None:
+        """Call `listener` whenever a reading has come, or gone."""
+        self._listeners.append(listener)
+
     def _both(self) -> None:
+        self._side_by_side()
+        for listener in self._listeners:
+            listener()
+
+    def _side_by_side(self) -> None:
         if not hasattr(self, "after") or self.before.reading is None or self.after.reading is None:
             self.summary.value = ""
             return

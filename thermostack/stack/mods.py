@@ -208,7 +208,7 @@ def lap(
         names = [p.name for p in stack.parts() if isinstance(p, Interface) and p.name not in before] or [
             joint.name for joint in joints
         ]
-    return stack if flatness is None else _flattened(stack, names, flatness, {j.name: j.bow for j in joints})
+    return stack if flatness is None else _flattened(stack, names, flatness, joints)
 
 
 def thin_die(
@@ -502,21 +502,33 @@ def _less(thickness: Value, by: Value) -> Value:
     return Value(magnitude, thickness.unit, thickness.dimension, "normal" if sd else "exact", sd)
 
 
-def _flattened(stack: Stack, joints: Sequence[str], flatness: ValueLike, before: dict[str, Value | None]) -> Stack:
+def _flattened(stack: Stack, names: Sequence[str], flatness: ValueLike, before: Sequence[Interface]) -> Stack:
     """Return the stack with so much bow left, on the side on which it was before."""
     left = parse(flatness, "bond line", "flatness")
     if left.si < 0:
         raise InputError(f"'{left}' is not possible", where="flatness", expected="zero or more, such as '5 um'")
-    for name, bow in zip(joints, before.values(), strict=True):
-        if bow is None:
+    for name, old in zip(names, before, strict=True):
+        if old.bow is None:
             raise InputError(
                 "how bowed its faces were is not described, so that the gain of flat ones cannot be told",
-                where=f"{name}.bow",
-                expected=f"before lapping, change({{'{name}.bond_line': '30 um', '{name}.bow': '40 um'}})",
+                where=f"{old.name}.bow",
+                expected=_described_bow(stack, old),
             )
-        signed = left if bow.si >= 0 or left.si == 0 else replace(left, magnitude=-left.magnitude)
+        signed = left if old.bow.si >= 0 or left.si == 0 else replace(left, magnitude=-left.magnitude)
         stack = stack.change(f"{name}.bow", signed)
     return stack
+
+
+def _described_bow(stack: Stack, joint: Interface) -> str:
+    """Return how a bow is described beside what is known of a joint."""
+    bow = f"'{joint.name}.bow': '40 um'"
+    if joint.bond_line is not None or joint.pressure is not None:
+        return f"before lapping, change({{{bow}}})"
+    if joint.resistance is not None:
+        return f"{joint.name!r} by bond_line or pressure, conductivity, contact and bow in place of its resistance"
+    row = class_row(stack, joint)
+    beside = "pressure': '200 kPa" if row is not None and row.yield_stress is not None else "bond_line': '30 um"
+    return f"before lapping, change({{'{joint.name}.{beside}', {bow}}})"
 
 
 # -- pressing

@@ -291,7 +291,12 @@ class Interface:
         if self.bond_line is None and self.pressure is None:
             lacking = "pressure" if "yield_stress" in details else "bond line"
             given = f"{details[0]} without a {lacking}" if details else "neither a class nor a resistance is given"
-            raise InputError(given, where=self.name, expected=f"a class such as 'ceramic paste', or {one_way}")
+            right = f"a class such as 'ceramic paste', or {one_way}"
+            if details and details[0] in ("gap", "bow"):
+                right = "bond_line='30 um', or pressure='200 kPa' of a paste, beside it"
+                if self.interface is not None:
+                    right += ": the resistance of a class holds for joints of usual flatness"
+            raise InputError(given, where=self.name, expected=right)
         self._check_without_class()
 
     def _check_without_class(self) -> None:
