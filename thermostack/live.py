@@ -25,8 +25,8 @@ from scipy.stats import qmc
 
 from .errors import InputError, SolveError, ThermostackWarning
 from .field import model_with_hot_points
-from .local import Curvature, answer, curvature_of
 from .laws.bond_line import PRESSURES
+from .local import Curvature, answer, curvature_of
 from .model import Model, Values, model_of
 from .operating import OperatingPoint, curved, operate, steps_above_dies, to_limit
 from .prediction import Prediction, predict
@@ -272,8 +272,7 @@ def moved(stack: Stack, values: Mapping[str, float]) -> Stack:
     joints = {split(path)[0] for path in other if split(path)[1] in ("bond_line", "conductivity")}
     general = _by_bond_line(stack, joints)
     changes: dict[str, ValueLike] = {
-        path: _at(known.get(path), si, dimension_of(stack, path), split(path)[1] == "bow")
-        for path, si in other.items()
+        path: _at(known.get(path), si, dimension_of(stack, path), split(path)[1] == "bow") for path, si in other.items()
     }
     return general.change(changes).named(stack.label)
 

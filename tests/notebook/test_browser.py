@@ -3,6 +3,7 @@
 import re
 import time
 from functools import partial
+from pathlib import Path
 
 FIRST = 15.0
 """Seconds from opening to the first answer, on two cores with nothing else to do."""
@@ -77,6 +78,40 @@ def stack_by_keyboard(page):
     until(lambda: abs(figure(page, "junction") - 60.95) < 0.2, "reset")
 
 
+def upload(page, title, log):
+    """Upload a log under another name, so that it is not taken for one that was there."""
+    copy = log.with_name(f"mine {title}.csv")
+    copy.write_bytes(log.read_bytes())
+    with page.expect_file_chooser() as chooser:
+        page.get_by_role("button", name=f"upload the log {title}").click()
+    chooser.value.set_files(copy)
+    page.get_by_text(f"Reading of mine {title}.csv").wait_for(timeout=60000)
+
+
+def from_uploaded_logs_to_the_verdict(lab, page):
+    """Upload the other demo logs, check them, and download the page."""
+    tab(page, "logs")
+    page.get_by_text("Side by side").wait_for(timeout=60000)
+    for title in ("before", "after"):
+        upload(page, title, lab.root / "examples" / "demo" / f"too-small-{title}-1.csv")
+    page.get_by_text("Side by side").wait_for(timeout=60000)
+    tab(page, "verdict")
+    page.get_by_role("button", name="check", exact=True).press("Enter")
+    picture = page.locator(".tst svg[aria-label^='Drops that were to be expected']")
+    picture.wait_for(timeout=120000)
+    measured = float(re.search(r"measured ([−\d.]+) K", picture.get_attribute("aria-label"))[1].replace("−", "-"))
+    assert measured == figure(page, "measured drop")
+    assert measured < -2  # the cores got hotter
+    page.get_by_role("heading", name="What to measure next").wait_for(timeout=120000)
+    assert page.locator(".tst svg[aria-label^='What could explain']").is_visible()
+    page.get_by_role("button", name="write the page of the verdict").press("Enter")
+    link = page.get_by_role("link", name="download the page of the verdict, verdict.html")
+    link.wait_for(timeout=60000)
+    with page.expect_download() as download:
+        link.click()
+    assert Path(download.value.path()).read_bytes() == (lab.root / "notebooks" / "verdict.html").read_bytes()
+
+
 def no_alert(page):
     assert page.locator(".tst [role=alert]").count() == 0, page.locator(".tst [role=alert]").all_inner_texts()
 
@@ -111,8 +146,10 @@ def test_the_start_page(lab, page, tmp_path):
         arg=was,
     )
 
-    tab(page, "logs")
-    page.get_by_text("Side by side").wait_for(timeout=60000)
+    tab(page, "plan")
+    page.get_by_role("button", name="plan", exact=True).press("Enter")
+    page.locator(".tst svg[aria-label^='Chance to tell']").wait_for(timeout=120000)
+    from_uploaded_logs_to_the_verdict(lab, page)
     no_alert(page)
     # every control that is there has a name
     unnamed = page.evaluate(
@@ -125,17 +162,11 @@ def test_the_start_page(lab, page, tmp_path):
 
 
 def test_logs_are_uploaded_and_the_window_moved(lab, page):
-    name = "4-from-logs-to-readings"
+    name = "5-from-logs-to-readings"
     lab.run(page, name)
     page.get_by_text("Side by side").wait_for(timeout=60000)
     for title in ("before", "after"):
-        log = lab.root / "examples" / f"{title}.csv"
-        copy = log.with_name(f"mine {title}.csv")
-        copy.write_bytes(log.read_bytes())
-        with page.expect_file_chooser() as chooser:
-            page.get_by_role("button", name=f"upload the log {title}").click()
-        chooser.value.set_files(copy)
-        page.get_by_text(f"Reading of mine {title}.csv").wait_for(timeout=60000)
+        upload(page, title, lab.root / "examples" / f"{title}.csv")
     handle = page.get_by_role("slider", name="window of the log before in min, start")
     handle.focus()
     for _ in range(3):

@@ -47,6 +47,9 @@ def test_it_runs_from_top_to_bottom(path):
     notebook = nbformat.read(path, 4)
     resources = {"metadata": {"path": str(NOTEBOOKS)}}
     client.NotebookClient(notebook, timeout=180, resources=resources).execute()
+    for cell in notebook.cells:
+        if cell.cell_type == "code" and ".plot(" in cell.source:
+            assert any("image/png" in output.get("data", {}) for output in cell.outputs), cell.source
     views = notebook.metadata.get("widgets", {}).get("application/vnd.jupyter.widget-state+json", {}).get("state", {})
     texts = [view["state"].get("value", "") for view in views.values()]
     assert not any(isinstance(text, str) and 'role="alert"' in text for text in texts)

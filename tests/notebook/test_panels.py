@@ -99,6 +99,16 @@ def test_reset_puts_everything_back(panel):
     assert panel.bench.values == {}
 
 
+def test_a_slider_that_is_gone_is_not_heard(panel):
+    """A browser puts handles on their grid and tells so, perhaps after the sliders were made anew."""
+    old = panel.sliders["die.power"]
+    panel.reset.click()
+    old.value = 150
+    assert panel.bench.values == {}
+    panel.sliders["die.power"].value = 150
+    assert panel.bench.values == {"die.power": 150.0}
+
+
 def test_another_variant_has_its_own_sliders(panel, variants):
     assert "die paste.bond_line" in panel.sliders
     panel.sliders["die.power"].value = 200

@@ -12,6 +12,7 @@ from scipy import integrate, stats
 import thermostack as ts
 from thermostack.calibration import calibrate, problem_of
 from thermostack.checking import Cause, Departure, Misreading, check, expected_information, with_extra_resistance
+from thermostack.checking.aged import aged_paste
 from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, causes_of
@@ -24,6 +25,7 @@ from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
 from thermostack.checking.ranking import components_of
 from thermostack.checking.segments import log_segment_density
+from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of
 from thermostack.states import State, states_model
 
@@ -615,6 +617,42 @@ def test_a_cause_of_ones_own(whole):
     odds = all_odds * math.exp(described.log_evidence - other.log_evidence)
     assert described.probability / other.probability == pytest.approx(odds, rel=1e-9), "even odds against all causes"
     assert "mm²·K/W" in own.sized
+
+
+def test_a_paste_that_cycles_pumped_out(stacks):
+    before, after = stacks
+    aged = aged_paste(before, 400)
+    low, high = (1 - math.exp(-400 / n) for n in (5000.0, 250.0))  # the least loss of 20 %, the greatest of 100 %
+    assert aged.largest.si == pytest.approx(high, rel=1e-3)
+    assert aged.size.si == pytest.approx((0.2 * low + high) / 2, rel=1e-3)
+    (way,) = aged.ways
+    fresh = resistance_at_centre(before, "paste")
+    assert resistance_at_centre(way.change(before, 0.3), "paste") == pytest.approx(1.3 * fresh)
+    found = check(
+        State(before, read(61)), State(after, read(52.5)), causes=[aged], solver="one-dimensional", draws=0, samples=500
+    )
+    group = next(g for g in found.causes.groups if aged.name in [m.name for m in g.members])
+    assert "paste badly seated before" in [m.name for m in group.members], "nothing in the readings tells them apart"
+    assert 0 < found.causes[aged.name].size < high
+    bare = after.without("lid", "paste").replace("liquid metal", ts.Interface("film", "ceramic paste"))
+    assert aged_paste(bare, 400, "after").largest.si == pytest.approx(
+        1 - math.exp(-8), rel=1e-3
+    )  # on a bare die faster
+    assert aged_paste(bare, 400, "after").ways[0].joint == "film"
+
+
+@pytest.mark.parametrize(
+    ("how", "match"),
+    [
+        (lambda before, after: aged_paste(before, 0), "0 cycles; expected such as 250"),
+        (lambda before, after: aged_paste(before, -3), "cycles"),
+        (lambda before, after: aged_paste(before, 100, "later"), "'before' or 'after'"),
+        (lambda before, after: aged_paste(after.without("lid", "paste"), 100), "liquid metal: .* is no paste"),
+    ],
+)
+def test_what_does_not_age_by_cycles(stacks, how, match):
+    with pytest.raises(InputError, match=match):
+        how(*stacks)
 
 
 def test_extra_resistance_is_extra(stacks):

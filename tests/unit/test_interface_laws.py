@@ -293,8 +293,11 @@ PASTE = {"conductivity": "4 W/m/K", "contact": "0 mm^2*K/W"}
         ({"bond_line": "30 um", "yield_stress": "150 Pa", **PASTE}, "paste: both bond_line and yield_stress"),
         ({"resistance": "9 mm^2*K/W", "pressure": "300 kPa"}, "paste: both resistance and pressure are given"),
         ({"resistance": "9 mm^2*K/W", "bow": "30 um"}, "paste: both resistance and bow are given"),
-        ({"interface": "ceramic paste", "bow": "30 um"}, "paste: bow without a bond line; expected bond_line='30 um', or "
-         "pressure='200 kPa' of a paste, beside it: the resistance of a class holds for joints of usual flatness"),
+        (
+            {"interface": "ceramic paste", "bow": "30 um"},
+            "paste: bow without a bond line; expected bond_line='30 um', or "
+            "pressure='200 kPa' of a paste, beside it: the resistance of a class holds for joints of usual flatness",
+        ),
         ({"interface": "ceramic paste", "gap": "30 um"}, "paste: gap without a bond line; expected bond_line='30 um'"),
         ({"bow": "30 um"}, "or pressure='200 kPa' of a paste, beside it"),
         ({"interface": "ceramic paste", "yield_stress": "90 Pa"}, "paste: yield_stress without a pressure"),
@@ -472,6 +475,31 @@ def test_the_table_of_the_reduction():
     assert "too small" not in str(found)
     assert "uncertainties above are too small" in str(reduced(u=U / 10))
     assert "from the scatter of the points" in str(reduced())
+
+
+def test_the_picture_of_the_reduction():
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib import pyplot as plt
+
+    found = reduced(u=U)
+    ax = found.plot()
+    joints = next(line for line in ax.lines if line.get_marker() == "o")
+    assert joints.get_xydata() == pytest.approx(np.stack([T, R], axis=1))
+    line = next(line for line in ax.lines if len(line.get_xdata()) > 10)
+    assert line.get_xdata()[0] == 0.0
+    assert line.get_ydata() == pytest.approx(1e6 * found.intercept + found.slope * line.get_xdata())
+    (band,) = ax.collections
+    edge = band.get_paths()[0].vertices
+    at_zero = edge[edge[:, 0] == 0.0, 1]
+    half = 1e6 * found.covariance[0, 0] ** 0.5
+    assert [at_zero.min(), at_zero.max()] == pytest.approx([1e6 * found.intercept - half, 1e6 * found.intercept + half])
+    assert any(f"contact {1e6 * found.intercept:.3g} mm²·K/W" in text.get_text() for text in ax.texts)
+    figure, own = plt.subplots(figsize=(2.6, 2.0))
+    assert reduced().plot(ax=own) is own
+    figure.canvas.draw()
+    plt.close("all")
 
 
 @pytest.mark.parametrize(

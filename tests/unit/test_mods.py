@@ -219,7 +219,7 @@ def test_how_to_describe_a_bow_is_told_beside_what_is_known(soldered, relid):
         assert right == f"{{{beside}'{'paste' if part == 'lid' else 'liquid metal'}.bow': '40 um'}}"
         described = stack.change(ast.literal_eval(right))
         assert ts.predict(mods.lap(described, part, flatness="5 um")).junction < ts.predict(described).junction
-    with pytest.raises(InputError, match="'paste' by bond_line or pressure, .* in place of its resistance"):
+    with pytest.raises(InputError, match=r"'paste' by bond_line or pressure, .* in place of its resistance"):
         mods.lap(soldered.change("paste.resistance", "12 mm^2*K/W"), "lid", flatness="5 um")
     with pytest.raises(InputError, match="usual flatness"):
         soldered.change("paste.bow", "40 um")

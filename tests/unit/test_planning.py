@@ -63,6 +63,8 @@ def test_a_remount_makes_the_cold_plates_joint_anew(stack, relid, bare):
     assert [entry.path for entry in remade(stack)] == ["paste.mount"]
     assert [entry.path for entry in remade(relid)] == ["paste.mount"]
     assert [entry.path for entry in remade(bare)] == ["liquid metal.mount"]
+    pressed = stack.change("paste.pressure", "150 kPa (sd 20 kPa)")
+    assert [entry.path for entry in remade(pressed)] == ["paste.mount"]  # factors alone; a pressure is no factor
 
 
 def test_scatter_is_the_joints_own(stack):

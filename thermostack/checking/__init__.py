@@ -10,9 +10,11 @@ The room is called *checking* since `thermostack.check` is the function, which n
   (K, D) where a component is spread evenly from its mean to mean + step, ``broad`` for those of their own covariance.
   ``Information.nats`` is the expected fall of the entropy over the groups, ``.outcomes`` what each would come out as;
 * ``foresee(stack, mod, *, solver, draws, seed) -> Foresight`` ranks by it what to record before a mod;
-* a cause of your own is a `Cause` with a `Departure` (another stack) or a `Misreading` (of what was read).
+* a cause of your own is a `Cause` with a `Departure` (another stack) or a `Misreading` (of what was read);
+  ``aged_paste(stack, cycles)`` is one that is not asked about unless the cycles are told.
 """
 
+from .aged import aged_paste
 from .cause import Cause, Departure, Misreading, with_extra_resistance
 from .examine import Check, check
 from .foresight import Foreseen, Foresight, foresee
@@ -27,6 +29,7 @@ __all__ = [
     "Foresight",
     "Information",
     "Misreading",
+    "aged_paste",
     "check",
     "expected_information",
     "foresee",

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 from ..errors import InputError
 from ..tables import Column, Table
 from ..units import DIMENSIONS, Value, ValueLike, convert, parse
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 __all__ = ["ThicknessSteps", "reduce_thickness_steps"]
 
@@ -165,6 +168,12 @@ class ThicknessSteps:
     def to_pandas(self) -> Any:
         """Return the rows as a pandas DataFrame."""
         return self.table.to_pandas()
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the joints over their thickness, and the line with its uncertainty."""
+        from ..plots import thickness_steps
+
+        return thickness_steps(self, ax=ax)
 
     def __str__(self) -> str:
         return str(self.table)

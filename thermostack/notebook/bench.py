@@ -66,6 +66,7 @@ class Bench:
         self.values: dict[str, float] = {}
         self.failures: list[Callable[[Exception], None]] = []
         self._listeners: list[Callable[[str], None]] = []
+        self._begun = False
         self._quick: dict[int, Quick] = {}
         self._exact: dict[Key, Prediction] = {}
         self._headroom: dict[tuple[Key, float], float] = {}
@@ -77,10 +78,11 @@ class Bench:
 
     # -- telling panels
 
-    def listen(self, listener: Callable[[str], None]) -> None:
-        """Call `listener` with the name of each event; begin with preparing quick answers."""
+    def listen(self, listener: Callable[[str], None], *, answers: bool = True) -> None:
+        """Call `listener` with the name of each event; begin to prepare quick answers for the first who wants them."""
         self._listeners.append(listener)
-        if len(self._listeners) == 1:
+        if answers and not self._begun:
+            self._begun = True
             self._begin()
 
     def _tell(self, event: str) -> None:

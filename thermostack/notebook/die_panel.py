@@ -65,6 +65,7 @@ class DiePanel(Frame):
         half = max(float(die.footprint[1].si) for die in self.bench.variants[self.bench.shown].dies) * 500
         self.y = self._slider("section at y [mm]", -round(half, 1), round(half, 1), 0.0, 0.1, "section at y in mm")
         self.y.observe(lambda _: self._do(self._ask), "value")
+        self.powers: dict[str, Any] = {}
         self._powers = widgets.VBox()
         controls = widgets.VBox([self.variant, self.die, self.depth, self.y, self._powers])
         answer = widgets.VBox([self.figures, self.picture, self.table])
@@ -83,8 +84,10 @@ class DiePanel(Frame):
         )  # fmt: skip
 
     def _build(self) -> None:
-        """Make a slider for the power of each region."""
-        self.powers: dict[str, Any] = {}
+        """Make a slider for the power of each region; the old ones are deaf."""
+        for old in self.powers.values():
+            old.unobserve_all("value")
+        self.powers = {}
         for die in self.bench.variants[self.bench.shown].dies:
             for region in die.power.regions:
                 path, now = f"{region.name}.power", region.power.si

@@ -35,10 +35,11 @@ class Export:
     def __init__(self, what: str, title: str, file: str, make: Callable[[str], Page], alert: Alert) -> None:
         self._what, self._make, self._alert = what, make, alert
         self.title = widgets.Text(
-            value=title, description=f"title of the {what}", continuous_update=False, layout={"width": "100%"}
-        )
+            value=title, description="title", tooltip=f"title of the {what}", continuous_update=False,
+            layout={"width": "100%"},
+        )  # fmt: skip
         self.file = widgets.Text(
-            value=file, description=f"file of the {what}, .html or .md", continuous_update=False,
+            value=file, description="file, .html or .md", tooltip=f"file of the {what}", continuous_update=False,
             layout={"width": "100%"},
         )  # fmt: skip
         self.replace = widgets.Checkbox(value=False, indent=False, description="replace a file of this name")

@@ -16,7 +16,7 @@ from ..stack.paths import split
 from .naming import naming
 from .style import sheet
 
-__all__ = ["Alert", "Frame", "choice", "columns", "figures", "foldable", "heading", "slider", "to_copy"]
+__all__ = ["Alert", "Frame", "choice", "columns", "dimmed", "figures", "foldable", "heading", "slider", "to_copy"]
 
 DECADE = 0.01
 """Step of a logarithmic slider, in decades: 2.3 %."""
@@ -162,6 +162,11 @@ def foldable(title: str, content: str, *, shown: bool = False) -> str:
     """Return something that can be folded away."""
     opened = " open" if shown else ""
     return f"<details{opened}><summary>{html.escape(title)}</summary>{content}</details>"
+
+
+def dimmed(widget: Any, stale: bool) -> None:
+    """Let what a widget shows look old, or not."""
+    (widget.add_class if stale else widget.remove_class)("tst-stale")
 
 
 def to_copy(name: str, text: str) -> str:

@@ -15,7 +15,7 @@ from . import told
 from .bench import Bench
 from .export import Export
 from .latest import Latest, Stop
-from .parts import Frame, choice, columns, figures, foldable, heading
+from .parts import Frame, choice, columns, dimmed, figures, foldable, heading
 
 __all__ = ["PlanPanel"]
 
@@ -49,8 +49,8 @@ class PlanPanel(Frame):
         self.before = choice("variant before the mod", variants, self.bench.against, lambda _: self._changed())
         self.after = choice("variant after the mod", variants, self.bench.shown, lambda _: self._changed())
         self.drop = widgets.Text(
-            description="drop to be told", placeholder="such as 3 K; else the predicted one, 1 K and 2 K",
-            continuous_update=False, layout={"width": "100%"},
+            description="drop to be told", placeholder="such as 3 K", continuous_update=False,
+            tooltip="drop to be told; else the predicted one, 1 K and 2 K", layout={"width": "100%"},
         )  # fmt: skip
         self.drop.observe(lambda _: self._changed(), "value")
         self.scatter = widgets.FloatSlider(
@@ -69,7 +69,7 @@ class PlanPanel(Frame):
         ])  # fmt: skip
         answer = widgets.VBox([self.status, self.figures, self.said, self.picture, self.export.link])
         self.frame(heading("Before the mod: the test"), columns(controls, answer), self.checklist, self.tables)
-        self.bench.listen(self._heard)
+        self.bench.listen(self._heard, answers=False)
         self._changed()
 
     # -- what is asked
@@ -89,7 +89,7 @@ class PlanPanel(Frame):
         with self.alert.guard(keep=True):
             stale = self._asked is not None and self._ask() != self._asked
             for shown in (self.figures, self.said, self.picture, self.checklist, self.tables):
-                shown.layout.opacity = "0.55" if stale else None
+                dimmed(shown, stale)
             if stale:
                 self.export.offer(False)
                 self._say("What is shown is of other stacks: plan again.")

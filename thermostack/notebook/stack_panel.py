@@ -76,7 +76,9 @@ class StackPanel(Frame):
     # -- controls
 
     def _build(self) -> None:
-        """Make the sliders of the variant shown, part by part."""
+        """Make the sliders of the variant shown, part by part; the old ones, of which a browser may still tell, are deaf."""
+        for old in self.sliders.values():
+            old.unobserve_all("value")
         self.sliders = {}
         groups: dict[str, list[Any]] = {}
         for control in self.bench.controls:

@@ -19,8 +19,10 @@ WIDTH, HEIGHT = 600.0, 320.0
 LEFT, RIGHT, TOP, BOTTOM = 20.0, 20.0, 72.0, 46.0
 BINS = 48
 CAUSES = 8
-"""Of the causes that are drawn, most probable first."""
-NAMES, BARS, TEXT, ROW = 300.0, (330.0, 590.0), 604.0, 38.0
+"""Most causes that are drawn, most probable first."""
+SEEN, LEAST = 0.005, 3
+"""Probability up to which a cause is not drawn, and how many are drawn all the same."""
+BARS, FIGURE, TEXT, ROW = (300.0, 520.0), 532.0, 584.0, 38.0
 COVER = 1.96
 """Standard uncertainties either side of 95 %."""
 DASHES = ("", "9 3", "2 3", "9 3 2 3", "5 5")
@@ -37,12 +39,12 @@ def drop(check: Check) -> str:
     """Return the drops that were to be expected, 95 % of them apart, and the one that was measured."""
     found = check.verdict.drop
     half = COVER * found.u_D
-    counts, edges = np.histogram(found.samples, BINS, density=True)
-    ends = (float(edges[0]), float(edges[-1]), found.measured - 1.3 * half, found.measured + 1.3 * half)
+    counts, edges = (each.tolist() for each in np.histogram(found.samples, BINS, density=True))
+    ends = (edges[0], edges[-1], found.measured - 1.3 * half, found.measured + 1.3 * half)
     room = 0.04 * (max(ends) - min(ends))
     x = Axis(min(ends) - room, max(ends) + room, (LEFT, WIDTH - RIGHT))
     floor = HEIGHT - BOTTOM
-    y = Axis(0.0, 1.08 * float(counts.max()), (floor, TOP))
+    y = Axis(0.0, 1.08 * max(counts), (floor, TOP))
     body = []
     for tick in x.ticks(8):
         body.append(svg.line(x(tick), floor, x(tick), floor + 5))
@@ -54,7 +56,7 @@ def drop(check: Check) -> str:
     body.append(svg.path(outline, stroke_width="1.2"))
     body.append(svg.line(LEFT, floor, WIDTH - RIGHT, floor))
     body.append(svg.line(x(found.expected), TOP, x(found.expected), floor, stroke_width="1.6", stroke_dasharray="7 4"))
-    at = y(0.5 * float(counts.max()))
+    at = y(0.5 * max(counts))
     body += _diamond(x(found.measured), at, x(found.measured - half), x(found.measured + half))
     texts = (
         f"95 % of what was to be expected: {shown(found.low)} … {shown(found.high)} K",
@@ -101,12 +103,14 @@ def _diamond(x: float, y: float, low: float, high: float) -> list[str]:
 def causes(check: Check) -> str:
     """Return the most probable causes as bars, each with its range over half to double sizes and its group's letter."""
     table = check.causes.table.to_dict()
-    count = min(CAUSES, len(table["cause"]))
+    every = len(table["cause"])
+    probable = sum(float(high or 0.0) >= SEEN for high in table["high"])
+    count = min(CAUSES, every, max(LEAST, probable))
     x = Axis(0.0, 1.0, BARS)
     bottom = 24 + ROW * count
     body = [
         svg.label(0, 13, "group and cause", class_="soft"),
-        svg.label(sum(BARS) / 2, 13, "probability; line: sizes half to double", "middle", class_="soft"),
+        svg.label(BARS[0], 13, "probability; line: sizes half to double", class_="soft"),
         svg.label(TEXT, 13, "size, if so", class_="soft"),
     ]
     for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
@@ -127,8 +131,11 @@ def causes(check: Check) -> str:
         body.append(svg.rect(x(0.0), middle - 8, x(p) - x(0.0), 16, "var(--tst-joint)", stroke_width="1"))
         body.append(svg.line(x(low), middle, x(high), middle, stroke_width="2.2"))
         body += [svg.line(x(end), middle - 5, x(end), middle + 5, stroke_width="2.2") for end in (low, high)]
-        body.append(svg.label(TEXT, middle + 4, size, size=12.5))
+        body.append(svg.label(FIGURE, middle + 5, f"{p:.2f}", size=14))
+        body.append(svg.label(TEXT, middle + 5, size, size=12.5))
         spoken.append(f"{group} {name} {p:.2f}")
+    if every > count:
+        body.append(svg.label(24, bottom + 18, f"{every - count} others are less probable", size=12, class_="soft"))
     name = f"What could explain the readings, by probability: {'; '.join(spoken)}"
     return svg.picture(760, bottom + 26, name, body)
 
@@ -147,9 +154,11 @@ def chances(plan: Plan) -> str:
         points = [(x(n), y(100 * trial.chances[i])) for n, trial in zip(counts, plan.trials, strict=True)]
         ink = INKS[i % len(INKS)]
         body.append(svg.path(points, ink, stroke_width="2.4", stroke_dasharray=DASHES[i % len(DASHES)]))
-        ends.append((points[-1][1], f"{size:.3g} K" + (", predicted" if _is(size, plan.predicted) else "")))
+        ends.append((points[-1][1], f"drop of {size:.3g} K" + (" *" if _is(size, plan.predicted) else "")))
     for (_, text), at in zip(ends, _apart([at for at, _ in ends]), strict=True):
         body.append(svg.label(right + 8, at + 4, text, size=12.5))
+    if any(text.endswith("*") for _, text in ends):
+        body.append(svg.label(WIDTH, HEIGHT - 10, "* predicted", "end", 12, class_="soft"))
     least = [(size, plan.mounts_for(size)) for size in plan.drops]
     spoken = "; ".join(f"{size:.3g} K by {n if n else f'more than {max(counts)}'}" for size, n in least)
     name = f"Chance to tell a drop over the number of mounts; in four tests of five: {spoken}"

@@ -15,21 +15,27 @@ from ..errors import InputError
 from ..measured.reading import Reading, common_inputs
 from ..report import Page, page
 from ..stack.stack import Stack
-from ..states import State
+from ..states import USUAL, State
 from ..tables import format_number
+from ..units import ValueLike
 from . import told
 from .bench import Bench
 from .export import Export
 from .latest import Latest, Stop
 from .logs_panel import LogsPanel
-from .parts import Frame, choice, columns, figures, foldable, heading
+from .parts import Frame, choice, columns, dimmed, figures, foldable, heading
 
 __all__ = ["VerdictPanel"]
 
 Given: TypeAlias = "LogsPanel | Iterable[Reading | Iterable[Reading]]"
-KNOWN = (("offset [K]", 1.0, 3.0, 0.1), ("slope [%]", 2.0, 10.0, 0.5), ("power meter [%]", 3.0, 10.0, 0.5))
-"""What is common to all readings of a part, to so many standard uncertainties: text, value, largest, step."""
-PIVOT = "60 degC"
+KNOWN = (
+    ("offset [K]", USUAL["offset"].spread, 5.0, 0.1),
+    ("slope [%]", 100 * USUAL["slope"].spread, 10.0, 0.5),
+    ("power meter [%]", 100 * USUAL["gain"].spread, 10.0, 0.5),
+)
+"""How well what all readings of a part share is known: text, standard uncertainty, largest, step."""
+BRIEF = ("name", "when", "information", "takes")
+"""Columns of what to measure next that are seen at once."""
 STEPS = (
     "1 of 3: what was to be expected of all readings …",
     "2 of 3: what each cause would have shown …",
@@ -102,7 +108,7 @@ class VerdictPanel(Frame):
             heading("From readings to a verdict"), columns(widgets.VBox(groups), answer), self.drops, self.causes,
             self.next,
         )  # fmt: skip
-        self.bench.listen(self._heard)
+        self.bench.listen(self._heard, answers=False)
         if self.logs is not None:
             self.logs.listen(self._changed)
         self._changed()
@@ -172,7 +178,7 @@ class VerdictPanel(Frame):
 
     def _dim(self, stale: bool) -> None:
         for shown in (self.figures, self.said, self.picture, self.drops, self.causes, self.next):
-            shown.layout.opacity = "0.55" if stale else None
+            dimmed(shown, stale)
         if stale:
             self.export.offer(False)
 
@@ -232,8 +238,17 @@ class VerdictPanel(Frame):
 
     def _done(self, _: Any) -> None:
         assert self.check is not None
-        table = f'<div class="tst-scroll">{self.check.next_measurements._repr_html_()}</div>'
-        self.next.value = f"<h4>What to measure next</h4>{table}"
+        whole = self.check.next_measurements.table
+        kept = [i for i, column in enumerate(whole.columns) if column.key in BRIEF]
+        short = replace(
+            whole, columns=tuple(whole.columns[i] for i in kept),
+            rows=tuple(tuple(row[i] for i in kept) for row in whole.rows), title="",
+        )  # fmt: skip
+        table = f'<div class="tst-scroll">{whole._repr_html_()}</div>'
+        self.next.value = (
+            f'<h4>What to measure next</h4><div class="tst-scroll">{short._repr_html_()}</div>'
+            f"{foldable('With what each outcome would mean', table)}"
+        )
         self.stop.disabled = True
         self.export.offer(True)
         self._changed()
@@ -268,14 +283,13 @@ def _several(given: Reading | Iterable[Reading]) -> tuple[Reading, ...]:
 
 
 def _knowing(reading: Reading, known: tuple[float, ...]) -> Reading:
-    """Return a reading with what is known of its sensors and the power meter; nothing of what is known exactly."""
-    offset, slope, gain = known
-    common: dict[str, str] = {"power.gain": f"0 (sd {gain / 100:.6g})"} if gain else {}
+    """Return a reading with what is known of its sensors and the power meter: exactly, where the slider is at zero."""
+    offset, slope, gain = (f" (sd {value:.6g}{unit})" if value else "" for value, unit in
+                           zip((known[0], known[1] / 100, known[2] / 100), (" K", "", ""), strict=True))  # fmt: skip
+    common: dict[str, ValueLike] = {"power.gain": f"0{gain}"}
     for sensor in reading.sensors:
-        if offset:
-            common[f"{sensor}.offset"] = f"0 K (sd {offset:.6g} K)"
-        if slope:
-            common |= {f"{sensor}.slope": f"0 (sd {slope / 100:.6g})", f"{sensor}.pivot": PIVOT}
+        common[f"{sensor}.offset"] = f"0 K{offset}"
+        common |= {f"{sensor}.slope": f"0{slope}", f"{sensor}.pivot": USUAL["pivot"]}
     return replace(reading, common=common_inputs(common, reading.sensors))
 
 

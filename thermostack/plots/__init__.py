@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .maps import temperature_map as temperature_map
     from .planned import told as told
     from .recorded import time_series as time_series
+    from .reduced import thickness_steps as thickness_steps
     from .section import cross_section as cross_section
     from .uncertain import budget as budget
     from .uncertain import drops as drops
@@ -39,6 +40,7 @@ _HOME = {
     "section_map": ".maps",
     "sweep": ".curves",
     "temperature_map": ".maps",
+    "thickness_steps": ".reduced",
     "time_series": ".recorded",
     "told": ".planned",
     "verdict": ".checked",

@@ -117,15 +117,16 @@ def axes_for(ax: Axes | None, width: float, height: float) -> tuple[Axes, Ink]:
     if ax is not None:
         return ax, Ink(ax.xaxis.label.get_color(), _ground(ax))  # type: ignore[arg-type]
     light = {
-        "figure.facecolor": _OWN.ground,
         "axes.facecolor": _OWN.ground,
         "axes.edgecolor": _OWN.text,
         "axes.labelcolor": _OWN.text,
         "axes.titlecolor": _OWN.text,
         "text.color": _OWN.text,
     }
+    # outside the context: with the first figure a notebook sets up how figures are shown, which its end would undo
+    figure = pyplot.figure(figsize=(width, height), layout="constrained", facecolor=_OWN.ground)
     with mpl.rc_context(light):  # type: ignore[arg-type]
-        figure, ax = pyplot.subplots(figsize=(width, height), layout="constrained")
+        ax = figure.subplots()
         ax.set_title("", loc="left")
     # ticks are made later, outside the context
     ax.tick_params(which="both", colors=_OWN.text, grid_color="#b0b0b0")

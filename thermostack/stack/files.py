@@ -6,9 +6,10 @@ import contextlib
 import os
 import secrets
 import shutil
+import warnings
 from pathlib import Path
 
-from ..errors import FileError
+from ..errors import FileError, ThermostackWarning
 from .package import Mount, Package
 from .reading import from_toml, held_from_toml, part_from_toml
 from .stack import Stack
@@ -78,7 +79,8 @@ def write_stack(
     path : str or path
         Where to write.
     stack : Stack
-        Written as it is described, with the making of each joint (``mount``); mods that led to it are not kept.
+        Written as it is described, with the making of each joint (``mount``); mods that led to it are not kept, nor
+        what a calibration taught, of which it warns.
     *variants : Stack
         Reached from `stack`, or from a variant before it, by mods: each becomes a ``[[mod]]`` under its label.
     package, mount : Package, Mount, optional
@@ -91,7 +93,15 @@ def write_stack(
     FileError
         If the file cannot.
     """
-    content = to_toml(stack, *variants, package=package, mount=mount).encode("utf-8")
+    described = [each.uncalibrated for each in (stack, *variants)]
+    content = to_toml(*described, package=package, mount=mount).encode("utf-8")
+    if any(each.learned is not None for each in (stack, *variants)):
+        warnings.warn(
+            "the file holds the part as it was described; what its calibration taught is not in it: keep the readings, "
+            "and calibrate again",
+            ThermostackWarning,
+            stacklevel=2,
+        )
     try:
         target = Path(os.path.realpath(path))  # a link stays, and what it leads to is replaced
         beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
