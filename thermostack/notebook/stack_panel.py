@@ -76,7 +76,7 @@ class StackPanel(Frame):
     # -- controls
 
     def _build(self) -> None:
-        """Make the sliders of the variant shown, part by part; the old ones, of which a browser may still tell, are deaf."""
+        """Make the sliders of the variant shown, part by part; old ones, of which a browser may still tell, are deaf."""
         for old in self.sliders.values():
             old.unobserve_all("value")
         self.sliders = {}
@@ -127,19 +127,13 @@ class StackPanel(Frame):
         self.status.value = self._status(shown)
 
     def _figures(self, shown: Prediction, other: Prediction | None) -> list[tuple[str, str, str, str]]:
-        bench = self.bench
-        entries = [
-            (
-                "junction",
-                f"{float(shown.junction.magnitude):.1f}",
-                "°C",
-                f"die mean {float(shown.mean.magnitude):.1f} °C",
-            )
-        ]
+        bench, now = self.bench, float(shown.junction.magnitude)
+        entries = [("junction", f"{now:.1f}", "°C", f"die mean {float(shown.mean.magnitude):.1f} °C")]
         if other is not None:
-            drop = float(other.junction.magnitude) - float(shown.junction.magnitude)
+            was = float(other.junction.magnitude)
+            drop = was - now
             what = "drops by" if drop >= 0 else "rises by"
-            note, summary = f"from {float(other.junction.magnitude):.1f} °C", bench.interval
+            note, summary = f"from {was:.1f} °C", bench.interval
             if summary is not None:
                 ends = sorted((1 if drop >= 0 else -1) * end for end in (summary.low.value, summary.high.value))
                 note = f"95 %: {ends[0]:.1f} … {ends[1]:.1f}".replace("-", "−")
