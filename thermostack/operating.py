@@ -37,6 +37,8 @@ change times by how much each step shrinks it, a hundred to a thousandfold."""
 MAX_STEPS = 40
 LIMIT_TOLERANCE = 1e-4
 """How near to a limit the junction must be. [K]"""
+HOTTEST = 1000.0
+"""Temperature beyond which a sample is given up where not all are asked for. [K]"""
 LARGEST_GAIN = 1e6
 """Beyond it a die has run away by any measure. [W/W]"""
 
@@ -309,6 +311,9 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
                 raise SolveError(_runs_away(model, away))
         coolant = base + np.sum(warms * power, axis=1)
         rise = np.einsum("spk,sk->sp", response.influence, power)
+        if partial:  # so hot that no law holds: such samples are lost, and must not stop the others
+            lost = lost | (coolant + rise.max(axis=1) > HOTTEST)
+            rise, coolant = np.where(lost[:, None], 0.0, rise), np.where(lost, base, coolant)
         warmed, stretch = active.warmed(coolant, rise)
         heated_before, heated = heated, warmed[:, active.means] - rise[:, active.means]
         new = coolant[:, None] + warmed[:, faces].mean(axis=2)

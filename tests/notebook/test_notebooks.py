@@ -42,7 +42,8 @@ def test_the_start_page_leads_to_each_job(path):
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 @pytest.mark.filterwarnings("default")
-def test_it_runs_from_top_to_bottom(path):
+def test_it_runs_from_top_to_bottom(path, monkeypatch):
+    monkeypatch.delenv("MPLBACKEND", raising=False)  # a notebook chooses its own, which shows pictures
     client = pytest.importorskip("nbclient")
     notebook = nbformat.read(path, 4)
     resources = {"metadata": {"path": str(NOTEBOOKS)}}

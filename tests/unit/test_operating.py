@@ -386,3 +386,18 @@ def test_samples_that_run_away_are_told_apart(make):
     for i in (0, 2):
         alone = operate(model, one_dimensional, model.values({"coolant.temperature": coolant[i : i + 1]}))
         assert point.rise[i] == pytest.approx(alone.rise[0], rel=1e-5)
+
+
+def test_a_sample_hotter_than_any_law_does_not_stop_the_others():
+    """Far in the tails a die may reach thousands of kelvin, where a linear conductivity would be negative."""
+    stack = ts.Stack(
+        "part", ts.Die("die", "silicon", "0.7 mm", ("12 mm", "12 mm"), "200 W", joint=ts.Interface("joint", "indium solder")),
+        [ts.Layer("plate", "copper", "3 mm", ("40 mm", "40 mm"))], ts.Coolant("25 degC", conductance="30 kW/m^2/K"),
+    )  # fmt: skip
+    model = model_of(stack)
+    values = model.values({"coolant.conductance": np.array([3e4, 10.0, 3e4])})
+    point = operate(model, one_dimensional, values, partial=True)
+    assert point.settled.tolist() == [True, False, True]
+    assert np.isnan(point.junction_rise[1])
+    alone = operate(model, one_dimensional)
+    assert point.junction_rise[[0, 2]] == pytest.approx(alone.junction_rise[0], rel=1e-12)
