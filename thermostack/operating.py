@@ -273,7 +273,7 @@ def operate(model: Model, solver: Solver, values: Values | None = None, *, parti
         Samples of the inputs; the centres if not given.
     partial : bool
         Return what settled, with NaN rises in the other samples and `settled` to tell them apart, instead of raising;
-        a sample for which the solver returns NaN is one of these.
+        a sample for which the solver returns NaN, or that becomes hotter than `HOTTEST`, is one of these.
 
     Raises
     ------

@@ -16,6 +16,7 @@ import thermostack as ts
 from thermostack.ensemble import JointModel, ensemble_of, joint_model_of, unknowns_of, variables_of_stack, variant_of
 from thermostack.errors import InputError, SolveError, UnknownNameError
 from thermostack.measured.reading import Reading
+from thermostack.operating import HOTTEST
 from thermostack.propagate import Sampler
 
 AREA = 1e-4
@@ -408,14 +409,18 @@ def test_a_progress_bar_is_shown_if_asked_for(capsys):
 
 
 def test_samples_that_run_away_are_left_out_with_a_note():
-    """Linear leakage runs away where R L/Tₑ reaches 1: by hand for each sample."""
+    """Linear leakage runs away where R L/Tₑ reaches 1, and short of it leads beyond HOTTEST: by hand for each sample."""
     leak = ts.Leakage("60 W (x/ 1.3)", at="60 degC", e_fold="55 K", law="linear")
     before = flush(leakage=leak)
     ensemble = one(before, before.replace("solder", METAL).named("relid"), samples=400, limit=273.15 + 95)
     x = drawn(ensemble)
     R = resistance(x, paste="paste.mount (flush part)")
-    away = R * x["die.leakage_power"] / 55 >= 1
-    assert 5 < away.sum() < 80
+    per_kelvin = x["die.leakage_power"] / 55
+    cold = before.coolant.temperature.si
+    with np.errstate(divide="ignore"):
+        T = (cold + R * (before.dies[0].power.total.si - per_kelvin * (273.15 + 60))) / (1 - R * per_kelvin)
+    away = (R * per_kelvin >= 1) | (T > HOTTEST)
+    assert 5 < np.sum(R * per_kelvin >= 1) < away.sum() < 80
     np.testing.assert_array_equal(np.isnan(ensemble.samples("junction")), away)
     found = ensemble.drop(1)
     assert found.samples == 400 - np.isnan(ensemble.drops(1)).sum()
