@@ -76,7 +76,7 @@ class StackPanel(Frame):
     # -- controls
 
     def _build(self) -> None:
-        """Make the sliders of the variant shown, part by part; a browser may still tell of old ones: they are deaf."""
+        """Make the sliders of the variant shown, part by part; old ones, of which a browser may yet tell, are deaf."""
         for old in self.sliders.values():
             old.unobserve_all("value")
         self.sliders = {}
