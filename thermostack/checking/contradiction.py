@@ -49,7 +49,7 @@ class Contradiction:
 
     def __str__(self) -> str:
         read, expected = (float(convert(x, "temperature")) for x in (self.read, self.expected))
-        off = (self.read - self.expected) / self.sd
+        signed = f"{(self.read - self.expected) / self.sd:+.1f}".replace("-", "−")
         word = "contradict" if self.clear else "agree with"
         text = (
             f"All {self.data} readings together {word} the description: {format_number(self.distance, 3)} standard "
@@ -59,8 +59,8 @@ class Contradiction:
             return f"{text}."
         return (
             f"{text}; most against all others stands {self.name}, which reads {read:.1f} °C where {expected:.1f} °C "
-            f"(sd {self.sd:.2f} K) follows from them ({off:+.1f} sd)."
-        ).replace("-", "−")
+            f"(sd {self.sd:.2f} K) follows from them ({signed} sd)."
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data."""
