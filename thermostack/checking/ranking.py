@@ -59,11 +59,14 @@ class NextMeasurement:
     def meaning(self) -> str:
         """What each outcome would mean."""
         return "; ".join(
-            f"if {name}: {more:+.2g} {self.unit}, then {100 * after:.0f} % for it (now {100 * now:.0f} %)".replace(
-                "-", "−"
-            )
+            f"if {name}: {_signed(more)} {self.unit}, then {100 * after:.0f} % for it (now {100 * now:.0f} %)"
             for name, more, now, after in self.outcomes
         )
+
+
+def _signed(x: float) -> str:
+    """Return a change to two digits, with its sign; nothing is smaller than a thousandth here."""
+    return f"{x if abs(x) >= 1e-3 else 0.0:+.2g}".replace("-", "−")
 
 
 @dataclass(frozen=True, eq=False)
