@@ -613,8 +613,13 @@ def test_a_cause_of_ones_own(whole):
     odds = 4.0 * math.exp(own.log_evidence - other.log_evidence)
     assert own.probability / other.probability == pytest.approx(odds, rel=1e-9)
     described = whole.causes[DESCRIBED]
-    all_odds = sum(c.odds for c in whole.causes.effects.causes) + 1.0  # what is not listed counts as one
-    odds = all_odds * math.exp(described.log_evidence - other.log_evidence)
+    bad = whole.causes["one bad mount"].cause
+    assert (bad.chance, len(bad.ways)) == (1 / 8, 2)
+    all_odds = (
+        sum(c.odds for c in whole.causes.effects.causes if c is not bad) + 1.0
+    )  # what is not listed counts as one
+    good, one = (7 / 8) ** 2, 2 * (1 / 8) * (7 / 8)  # mounts; not both are bad
+    odds = all_odds * good / (good + one) * math.exp(described.log_evidence - other.log_evidence)
     assert described.probability / other.probability == pytest.approx(odds, rel=1e-9), "even odds against all causes"
     assert "mm²·K/W" in own.sized
 

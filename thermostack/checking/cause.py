@@ -117,14 +117,17 @@ class Cause:
     two_sided : bool
         Whether it may be of either sign.
     odds : float
-        Prior odds against any other cause.
+        Prior odds against any other cause. Without effect where a chance is given.
+    chance : float
+        Of each way by itself, whatever else is the case: a bad mount comes by with any other cause. 0: it does not.
     dimension : str
         Key of `units.DIMENSIONS`; found from the unit where left out.
 
     Raises
     ------
     InputError, UnitError
-        A size that is no plain positive value below the largest, odds that are not above zero, no way.
+        A size that is no plain positive value below the largest, odds that are not above zero, a chance outside 0 to 1,
+        no way.
     """
 
     name: str
@@ -135,10 +138,11 @@ class Cause:
     ways: tuple[Way, ...]
     two_sided: bool
     odds: float
+    chance: float
 
     def __init__(
         self, name: str, sentence: str, *, size: ValueLike, largest: ValueLike, source: str, ways: tuple[Way, ...],
-        two_sided: bool = False, odds: float = 1.0, dimension: str = "",
+        two_sided: bool = False, odds: float = 1.0, chance: float = 0.0, dimension: str = "",
     ) -> None:  # fmt: skip
         where = f"cause {name!r}"
         kind = dimension or _dimension(size, where)
@@ -151,9 +155,11 @@ class Cause:
             raise InputError("it acts in no way", where=where, expected="ways=(Departure(...) or Misreading(...), ...)")
         if not odds > 0:
             raise InputError(f"odds {odds!r}", where=where, expected="a number above zero")
+        if not 0 <= chance < 1:
+            raise InputError(f"chance {chance!r}", where=where, expected="a number from 0 to below 1, such as 0.1")
         for field, value in (
             ("name", name), ("sentence", sentence), ("size", one), ("largest", most), ("source", source),
-            ("ways", tuple(ways)), ("two_sided", two_sided), ("odds", float(odds)),
+            ("ways", tuple(ways)), ("two_sided", two_sided), ("odds", float(odds)), ("chance", float(chance)),
         ):  # fmt: skip
             object.__setattr__(self, field, value)
 

@@ -14,6 +14,7 @@ from scipy import linalg
 
 from ..tables import Column, Table, format_number
 from ..units import convert, unit_text
+from .besides import NOTHING, Besides, with_chances
 from .cause import Cause
 from .effect import SCALES, Effect, Effects
 from .evidence import Evidence, Linear, Scored, evidence_of
@@ -32,6 +33,8 @@ DESCRIBED_ODDS = 1.0
 """Prior odds of the described stack against all causes together: even (assumed)."""
 POINTS, LEFT = 0.5, 0.05
 """A group is pointed to if it has at least this probability, and the described stack at most this, at every scale."""
+MENTIONED = 0.3
+"""Probability from which it is said what came besides a cause, were it the cause."""
 PLAUSIBLE = 0.05
 """A cause less probable than this share of the best of its group is not among those that cannot be split from it."""
 
@@ -199,6 +202,11 @@ class Causes:
             "what was recorded.",
             f"Prior odds: the described stack against all causes together {DESCRIBED_ODDS:g} : 1, the causes alike "
             "unless they say otherwise. Their sizes, and where those come from: .sizes.",
+            *(
+                f"“{c.name}” comes by chance, {format_number(100 * c.chance, 2)} % each, with any other cause or alone."
+                for c in self.effects.causes
+                if c.chance
+            ),
             "Where no samples stand, ln evidence is Laplace's approximation.",
             *self.effects.left_out,
         )
@@ -209,10 +217,19 @@ class Causes:
         columns = (
             Column("cause", "cause"), Column("sentence", "what happened", wrap=60), Column("size", "size (sd)"),
             Column("largest", "at most"), Column("sides", "sign"), Column("odds", "odds"),
-            Column("source", "source", wrap=50),
+            Column("chance", "chance", ".3f"), Column("source", "source", wrap=50),
         )  # fmt: skip
         rows = tuple(
-            (c.name, c.sentence, str(c.size), str(c.largest), "either" if c.two_sided else "one", c.odds, c.source)
+            (
+                c.name,
+                c.sentence,
+                str(c.size),
+                str(c.largest),
+                "either" if c.two_sided else "one",
+                None if c.chance else c.odds,
+                c.chance or None,
+                c.source,
+            )
             for c in self.effects.causes
         )
         return Table(columns, rows, "Causes and their sizes", ("half-normal, or normal of either sign",))
@@ -275,10 +292,29 @@ def _percent(p: float) -> str:
 
 
 def prior_probabilities(causes: Sequence[Cause]) -> Float:
-    """Return those of the causes, of the described stack, and of what is not listed (which counts as one cause)."""
-    odds = np.array([*(cause.odds for cause in causes), 0.0, 1.0])
-    odds[-2] = DESCRIBED_ODDS * odds.sum()
+    """Return those of the causes, of the described stack, and of what is not listed (which counts as one cause).
+
+    Causes that come by chance, whatever else is the case, share with the described stack what it has: they are what
+    they are with nothing else besides.
+    """
+    odds = np.array([*(cause.odds * (cause.chance == 0) for cause in causes), 0.0, 1.0])
+    ways = [cause.chance for cause in causes for _ in cause.ways if cause.chance]
+    alone = with_chances(ways)
+    described = DESCRIBED_ODDS * odds.sum()
+    odds[-2] = described * alone[0]
+    place = 1
+    for c, cause in enumerate(causes):
+        if cause.chance:
+            odds[c] = described * alone[place : place + len(cause.ways)].sum()
+            place += len(cause.ways)
     return np.asarray(odds / odds.sum())
+
+
+def besides_of(causes: Sequence[Cause], active: Sequence[Effect]) -> list[Besides]:
+    """Return what may come with each effect: all that comes by chance, but not with one of its own kind."""
+    chances = [causes[e.cause].chance for e in active]
+    chance = Besides(tuple(e for e, p in zip(active, chances, strict=True) if p), tuple(p for p in chances if p))
+    return [NOTHING if p else chance for p in chances]
 
 
 def causes_of(
@@ -299,7 +335,8 @@ def causes_of(
         Also two causes at once.
     """
     active = effects.on(scored.model)
-    found = evidence_of(scored, observed, active, draws=draws, seed=seed)
+    besides = besides_of(effects.causes, active)
+    found = evidence_of(scored, observed, active, besides=besides, draws=draws, seed=seed)
     n = len(effects.causes)
     ways = [[i for i, e in enumerate(active) if e.cause == c] for c in range(n)]
     log_evidence, error, best = np.empty((n + 2, len(SCALES))), np.empty(n + 2), []
@@ -324,7 +361,8 @@ def causes_of(
     ranked = [
         Ranked(
             names[c], sentences[c], effects.causes[c] if c < n else None, float(p[1]), float(p.min()), float(p.max()),
-            found.linear[best[c]].size, found.linear[best[c]].spread, active[best[c]].told if c < n else "",
+            found.linear[best[c]].size, found.linear[best[c]].spread,
+            _told(effects.causes, active, best[c], besides, found.linear[best[c]]) if c < n else "",
             float(log_evidence[c, 1]), float(error[c]), float(found.effective_size[best[c]]), found.linear[best[c]],
             int(label[c]),
         )
@@ -341,6 +379,19 @@ def causes_of(
     ranked.sort(key=lambda r: (order[r.group], -r.probability))
     double = pairs_of(scored, observed, effects, active, found, ways) if pairs else ()
     return Causes(tuple(ranked), tuple(groups), moved, found, effects, active, scored, double)
+
+
+def _told(
+    causes: Sequence[Cause], active: Sequence[Effect], way: int, besides: Sequence[Besides], linear: Linear
+) -> str:  # fmt: skip
+    """Return the way in words, with what probably came besides."""
+    told = [active[way].told] if active[way].told else []
+    shares = np.bincount(besides[way].of, linear.points)
+    if len(shares) > 1 and shares[1:].max() >= MENTIONED:
+        k = 1 + int(np.argmax(shares[1:]))
+        effect = besides[way].effects[k - 1]
+        told.append(f"besides {causes[effect.cause].name}, {effect.told} ({_percent(float(shares[k]))})")
+    return "; ".join(told)
 
 
 def _grouped(

@@ -23,6 +23,10 @@ SCALES = (0.5, 1.0, 2.0)
 """Sizes of all causes as stated, half and double."""
 NODES = (0.0, 0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0)
 """Sizes between which an effect is straight, in standard deviations of its prior."""
+DEPARTED = 0.03
+"""To what share of itself a departure's shift is known at each sensor: with other inputs it is larger or smaller as a
+whole, which is as good as another size, and 1 to 2 % of it (rms) are spread otherwise; at another power level it is up
+to 3 % less, as silicon conducts better when cooler (measured by `tests/studies/check_study.py`, *neglect*)."""
 UNLISTED = (0.10, 1.0, 0.03)
 """Standard deviations of what is not listed, for each state: a share of the rise, a shift [K], and a share of the rise
 for each sensor by itself (assumed)."""
@@ -47,6 +51,8 @@ class Effect:
     masses : ndarray, shape (scales, K)
         Prior probability of each piece, for sizes as in `SCALES`.
     gain : bool
+    error : float
+        To what share of itself a shift is known.
     """
 
     cause: int
@@ -56,6 +62,7 @@ class Effect:
     shifts: Float
     masses: Float
     gain: bool
+    error: float = 0.0
 
     def starts(self, rise: Float) -> Float:
         """Return the shifts (K + 1, D) for rises (D,), or (N, K + 1, D) for rises (N, D). [K]"""
@@ -99,7 +106,8 @@ class Effects:
                 edges, masses = self._pieces(c, w)
                 shifts = self._shifts(c, w, way, edges, model, mounts)
                 gain = not isinstance(way, Departure) and way.of == "power"
-                found.append(Effect(c, way.told, 1.0 / len(cause.ways), edges, shifts, masses, gain))
+                error = DEPARTED if isinstance(way, Departure) else 0.0
+                found.append(Effect(c, way.told, 1.0 / len(cause.ways), edges, shifts, masses, gain, error))
         return tuple(found)
 
     def _pieces(self, c: int, w: int) -> tuple[Float, Float]:
@@ -182,7 +190,7 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
 def _with_ways(cause: Cause, ways: tuple[Way, ...]) -> Cause:
     return Cause(
         cause.name, cause.sentence, size=cause.size, largest=cause.largest, source=cause.source, ways=ways,
-        two_sided=cause.two_sided, odds=cause.odds, dimension=cause.dimension,
+        two_sided=cause.two_sided, odds=cause.odds, chance=cause.chance, dimension=cause.dimension,
     )  # fmt: skip
 
 

@@ -1,16 +1,20 @@
 """How probable the readings are under each cause: the inputs and the size integrated out.
 
-Under a cause the readings are y(z) + Δ(t) + noise: z the scores of all unknown inputs, N(0, I); t the size of the
-cause. *By Laplace:* with y straight about the most probable z, z is integrated in closed form, and t along the straight
+Under a cause the readings are y(z) + Δ(t) + B + noise: z the scores of all unknown inputs, N(0, I); t the size of the
+cause; B what may have come besides, such as a bad mount, summed over points. *By Laplace:* with y straight about the
+most probable z, z is integrated in closed form, and t along the straight
 pieces of Δ in closed form too. *By importance sampling:* scores are drawn from that approximation, for all causes
 together, and weighted by all densities they came from (the balance heuristic of Veach and Guibas 1995); t is still
 integrated in closed form. One pool of model runs then serves all causes at all scales of their sizes.
+
+What a departure does is known to some per cent (`Effect.error`): so much of it, by itself for each sensor of each
+reading, counts as noise of its cause.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,11 +27,12 @@ from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
 from ..inference.proposal import Hump
 from ..states import StatesModel
+from .besides import NOTHING, Besides
 from .effect import SCALES, Effect, unlisted_covariance
 from .predictive import coolant_rows
 from .segments import log_segment_density
 
-__all__ = ["Evidence", "Linear", "Scored", "evidence_of", "linearised"]
+__all__ = ["Evidence", "Kind", "Linear", "Scored", "evidence_of", "linearised"]
 
 Float = NDArray[np.float64]
 
@@ -40,6 +45,9 @@ WORTH = 12.0
 """Effects whose evidence is e^−12 of the best are not refined."""
 FINE = 9
 """Points of a piece in which its posterior is summed."""
+FAINT, SLIGHT = 1e-3, 0.05
+"""What may have come besides with less than this share of the most probable is left out of the posterior of the size,
+and is not sampled."""
 LEAST_SIZE = 50.0
 """Least effective size for which importance sampling is taken."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
@@ -71,6 +79,45 @@ class Scored:
 
 
 @dataclass(frozen=True, eq=False)
+class Kind:
+    """What may be the case: an effect, with what may come besides; without one, the described stack.
+
+    Attributes
+    ----------
+    effect : Effect or None
+    besides : Besides
+    extra : tuple of ndarray (D, D)
+        Further covariance, one for each scale; of what is not listed. [K²]
+    """
+
+    effect: Effect | None = None
+    besides: Besides = NOTHING
+    extra: tuple[Float, ...] = ()
+
+    def chain(self, rise: Float) -> Float:
+        """Return what it adds over its size, for rises (D,) or (N, D): as `Effect.starts`, a point at zero for none."""
+        return np.zeros((2, rise.shape[-1])) if self.effect is None else self.effect.starts(rise)
+
+    @property
+    def log_masses(self) -> Float:
+        """Logarithms of the prior masses of the pieces (scales, K)."""
+        if self.effect is None:
+            return np.zeros((len(SCALES), 1))
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.log(self.effect.masses))
+
+    @property
+    def edges(self) -> Float:
+        """Sizes at the ends of the pieces (K + 1,). SI."""
+        return np.array([0.0, 1.0]) if self.effect is None else self.effect.edges
+
+    def noise(self, scored: Scored, shift: Float) -> Float:
+        """Return the covariance of the readings about what is shown, where it adds so much (D,). [K²]"""
+        error = 0.0 if self.effect is None else self.effect.error
+        return np.asarray(scored.noise + np.diag((error * shift) ** 2))
+
+
+@dataclass(frozen=True, eq=False)
 class Linear:
     """The readings straight about a point, with one effect upon them.
 
@@ -78,8 +125,6 @@ class Linear:
     ----------
     z, y, slopes : ndarray, shape (J,), (D,), (D, J)
         Point, what is shown there, and how it changes.
-    effect : Effect or None
-        None: as described, or not listed.
     log_evidence : ndarray, shape (scales,)
         At each scale of the sizes.
     size, spread : float
@@ -92,6 +137,8 @@ class Linear:
         Posterior of the scores, the size integrated out.
     pieces : ndarray, shape (K,)
         Posterior probability of each piece of the effect, sizes as stated.
+    points : ndarray, shape (O,)
+        Posterior probability of each point of what may have come besides.
     square : float
         Squared Mahalanobis distance of the readings at the most probable size.
     """
@@ -99,7 +146,6 @@ class Linear:
     z: Float
     y: Float
     slopes: Float
-    effect: Effect | None
     log_evidence: Float
     size: float
     spread: float
@@ -107,79 +153,97 @@ class Linear:
     mode: Float
     hump: Hump
     pieces: Float
+    points: Float
     square: float
 
 
-def linearised(
-    scored: Scored,
-    observed: Float,
-    z: Float,
-    y: Float,
-    slopes: Float,
-    effect: Effect | None,
-    extra: Sequence[Float] = (),
-) -> Linear:
-    """Return the evidence by Laplace's approximation about a point.
+def linearised(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind) -> Linear:
+    """Return the evidence by Laplace's approximation about a point."""
+    if kind.extra:
+        return _unlisted(scored, observed, z, y, slopes, kind)
+    found = _straight(scored, observed, z, y, slopes, kind, scored.noise)
+    if kind.effect is None or not kind.effect.error:
+        return found
+    return _straight(scored, observed, z, y, slopes, kind, kind.noise(scored, found.shift))
 
-    Parameters
-    ----------
-    extra : sequence of ndarray (D, D)
-        Further covariance, one for each scale; for what is not listed.
-    """
-    base = y - slopes @ z
-    noise = [scored.noise + each for each in extra] if extra else [scored.noise]
-    total = [slopes @ slopes.T + each for each in noise]
-    factors = [np.asarray(np.linalg.cholesky(each)) for each in total]
-    if effect is None:
-        x = [linalg.solve_triangular(L, observed - base, lower=True) for L in factors]
-        found = [-0.5 * float(each @ each) + _constant(L) for each, L in zip(x, factors, strict=True)]
-        log_evidence = np.array(found if extra else found * len(SCALES))
-        middle = len(SCALES) // 2 if extra else 0
-        L, Sigma, square = factors[middle], noise[middle], float(x[middle] @ x[middle])
-        size, spread, shift, pieces, wide = 0.0, 0.0, np.zeros_like(observed), np.ones(1), np.zeros_like(observed)
-    else:
-        L, Sigma = factors[0], noise[0]
-        shifts = effect.starts(y - scored.coolant)
-        x = linalg.solve_triangular(L, observed - base, lower=True)
-        white = linalg.solve_triangular(L, shifts.T, lower=True).T
-        log_density = log_segment_density(x[None], white[:-1], np.diff(white, axis=0))[0]
-        with np.errstate(divide="ignore"):
-            log_pieces = log_density + np.log(effect.masses)
-        log_evidence = special.logsumexp(log_pieces, axis=1) - np.sum(np.log(np.diag(L)))
-        stated = log_pieces[len(SCALES) // 2]
-        pieces = np.exp(stated - special.logsumexp(stated))
-        size, spread, at, wide = _sizes(effect, x, white, shifts)
-        shift = at
-        left = x - linalg.solve_triangular(L, shift, lower=True)
-        square = float(left @ left)
-    gain = linalg.cho_solve((L, True), slopes).T
-    mode = gain @ (observed - base - shift)
-    hump = _hump(mode, slopes, Sigma + np.outer(wide, wide))
-    return Linear(z, y, slopes, effect, log_evidence, size, spread, shift, mode, hump, pieces, square)
+
+def _straight(
+    scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind, noise: Float
+) -> Linear:  # fmt: skip
+    left, rise = observed - y + slopes @ z, y - scored.coolant
+    L = np.asarray(np.linalg.cholesky(slopes @ slopes.T + noise))
+    chain, besides = kind.chain(rise), kind.besides.shifts(rise)
+    white = linalg.solve_triangular(L, chain.T, lower=True).T
+    x = linalg.solve_triangular(L, (left - besides).T, lower=True).T
+    log_density = log_segment_density(x, white[:-1], np.diff(white, axis=0))
+    log_pieces, log_points = kind.log_masses, kind.besides.log_masses
+    log_joint = log_density + log_pieces[:, None, :] + log_points[:, :, None]
+    log_evidence = special.logsumexp(log_joint, axis=(1, 2)) - np.sum(np.log(np.diag(L)))
+    middle = len(SCALES) // 2
+    joint = np.exp(log_joint[middle] - special.logsumexp(log_joint[middle]))
+    points = joint.sum(axis=1)
+    # the most probable of what may have come besides, and the most probable size with it
+    of = kind.besides.of
+    which = int(np.argmax(np.bincount(of, points)))
+    mine = np.flatnonzero(of == which)
+    likely = np.flatnonzero(points > FAINT * points.max())
+    size, spread, at, slope = _sizes(kind, x[likely], white, log_points[middle, likely])
+    best = mine[int(np.argmax(points[mine]))]
+    shift = np.array([np.interp(at, kind.edges, column) for column in chain.T])
+    left = left - shift - besides[best]
+    w = points[mine] / points[mine].sum()
+    apart = besides[mine] - w @ besides[mine]
+    square = linalg.solve_triangular(L, left, lower=True)
+    mode = slopes.T @ linalg.cho_solve((L, True), left)
+    wide = slope(at, chain) * spread
+    hump = _hump(mode, slopes, noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart)
+    return Linear(
+        z, y, slopes, log_evidence, size, spread, shift, mode, hump, joint.sum(axis=0), points, float(square @ square)
+    )  # fmt: skip
+
+
+def _unlisted(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind) -> Linear:
+    """Return the same for what is not listed, which is a further covariance."""
+    left = observed - y + slopes @ z
+    noise = [scored.noise + each for each in kind.extra]
+    factors = [np.asarray(np.linalg.cholesky(slopes @ slopes.T + each)) for each in noise]
+    x = [linalg.solve_triangular(L, left, lower=True) for L in factors]
+    log_evidence = np.array([-0.5 * each @ each + _constant(L) for each, L in zip(x, factors, strict=True)])
+    middle = len(SCALES) // 2
+    L, square = factors[middle], float(x[middle] @ x[middle])
+    mode = slopes.T @ linalg.cho_solve((L, True), left)
+    hump = _hump(mode, slopes, noise[middle])
+    nothing = np.zeros_like(observed)
+    return Linear(z, y, slopes, log_evidence, 0.0, 0.0, nothing, mode, hump, np.ones(1), np.ones(1), square)
 
 
 def _constant(L: Float) -> float:
     return -0.5 * len(L) * math.log(2 * math.pi) - float(np.sum(np.log(np.diag(L))))
 
 
-def _sizes(effect: Effect, x: Float, white: Float, shifts: Float) -> tuple[float, float, Float, Float]:
-    """Return posterior mean and sd of the size, the shift at its most probable value, and the shift of one sd."""
+def _sizes(
+    kind: Kind, x: Float, white: Float, log_points: Float
+) -> tuple[float, float, float, Callable[[float, Float], Float]]:
+    """Return posterior mean and sd of the size, its most probable value, and the slope of a chain at a size."""
+    edges = kind.edges
+    width = np.diff(edges)
     s = (np.arange(FINE) + 0.5) / FINE
-    along = white[:-1, None] + s[:, None] * np.diff(white, axis=0)[:, None]
-    square = np.sum((x - along) ** 2, axis=2)
-    with np.errstate(divide="ignore"):
-        log_mass = np.log(effect.masses[len(SCALES) // 2])[:, None]
-        log_width = np.log(np.diff(effect.edges))[:, None]
-    log_w = -0.5 * square + log_mass
+    along = (white[:-1, None] + s[:, None] * np.diff(white, axis=0)[:, None]).reshape(-1, white.shape[1])
+    square = np.sum(x**2, axis=1)[:, None] - 2 * x @ along.T + np.sum(along**2, axis=1)
+    log_w = special.logsumexp(log_points[:, None] - 0.5 * square, axis=0).reshape(len(width), FINE)
+    log_w = log_w + kind.log_masses[len(SCALES) // 2][:, None]
     w = np.exp(log_w - special.logsumexp(log_w))
-    t = effect.edges[:-1, None] + s * np.diff(effect.edges)[:, None]
+    t = edges[:-1, None] + s * width[:, None]
     mean = float(np.sum(w * t))
     spread = math.sqrt(max(float(np.sum(w * (t - mean) ** 2)), 0.0))
-    best = np.unravel_index(np.argmax(log_w - log_width), t.shape)
-    at = float(t[best])
-    slope = np.diff(shifts, axis=0)[best[0]] / np.diff(effect.edges)[best[0]]
-    shift = shifts[best[0]] + slope * (at - effect.edges[best[0]])
-    return mean, spread, shift, np.asarray(slope * spread)
+    with np.errstate(divide="ignore"):
+        at = float(t.ravel()[np.argmax(log_w - np.log(width)[:, None])])
+
+    def slope(at: float, chain: Float) -> Float:
+        k = min(int(np.searchsorted(edges, at, side="right")) - 1, len(width) - 1)
+        return np.asarray((chain[k + 1] - chain[k]) / width[k])
+
+    return mean, spread, at, slope
 
 
 def _hump(mode: Float, slopes: Float, covariance: Float) -> Hump:
@@ -221,7 +285,13 @@ class Evidence:
 
 
 def evidence_of(
-    scored: Scored, observed: Float, effects: Sequence[Effect], *, draws: int = 4000, seed: int = 0
+    scored: Scored,
+    observed: Float,
+    effects: Sequence[Effect],
+    *,
+    besides: Sequence[Besides] = (),
+    draws: int = 4000,
+    seed: int = 0,
 ) -> Evidence:
     """Return the evidence of every effect.
 
@@ -231,12 +301,15 @@ def evidence_of(
     observed : ndarray (D,)
         [K]
     effects : sequence of Effect
+    besides : sequence of Besides
+        What may have come with each effect; nothing where left out.
     draws : int
         Runs of the model for importance sampling; 0 leaves it at Laplace's approximation.
     seed : int
     """
-    extra = [unlisted_covariance(scored.model, scale) for scale in SCALES]
-    kinds: list[Kind] = [*((e, ()) for e in effects), (None, ()), (None, extra)]
+    extra = tuple(unlisted_covariance(scored.model, scale) for scale in SCALES)
+    with_each = besides or [NOTHING] * len(effects)
+    kinds = [*(Kind(e, b) for e, b in zip(effects, with_each, strict=True)), Kind(), Kind(extra=extra)]
     J = scored.latent.size
     starts = np.concatenate([np.zeros((1, J)), scored.latent.other_components])
     best: list[Linear] = []
@@ -255,9 +328,6 @@ def evidence_of(
     return plain if draws == 0 else _sampled(scored, observed, kinds, plain, draws, seed)
 
 
-Kind = tuple["Effect | None", Sequence[Float]]
-
-
 def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind]) -> tuple[list[Linear], int]:
     """Return every kind straight about its own most probable point, from one start; and runs of the model.
 
@@ -268,7 +338,7 @@ def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind
     count = 2 * J + 1
     if not np.isfinite(y).all():
         return [], count
-    found = [linearised(scored, observed, start, y[0], slopes[0], e, x) for e, x in kinds]
+    found = [linearised(scored, observed, start, y[0], slopes[0], kind) for kind in kinds]
     resting: set[int] = set()
     for _ in range(ROUNDS):
         top = max(each.log_evidence[1] for each in found)
@@ -282,7 +352,7 @@ def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind
         possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
         for row, i in enumerate(moving):
             if possible[row]:
-                found[i] = linearised(scored, observed, z[row], y[row], slopes[row], *kinds[i])
+                found[i] = linearised(scored, observed, z[row], y[row], slopes[row], kinds[i])
             else:  # no such operating point: the slopes before stand
                 resting.add(i)
     return found, count
@@ -304,8 +374,7 @@ def _either(a: Linear, b: Linear) -> Linear:
 
 
 def _sampled(
-    scored: Scored, observed: Float, kinds: Sequence[tuple[Effect | None, Sequence[Float]]], plain: Evidence,
-    draws: int, seed: int,
+    scored: Scored, observed: Float, kinds: Sequence[Kind], plain: Evidence, draws: int, seed: int
 ) -> Evidence:  # fmt: skip
     """Return the evidence by importance sampling, where that does; Laplace's approximation elsewhere."""
     rng = np.random.default_rng([seed, 22])
@@ -324,7 +393,7 @@ def _sampled(
     log_evidence, error = plain.log_evidence.copy(), plain.error.copy()
     size, khat = plain.effective_size.copy(), plain.khat.copy()
     for i in alive:
-        raw = _log_likelihood(scored, observed, y, *kinds[i]) + from_prior[:, None]
+        raw = _log_likelihood(scored, observed, y, kinds[i], plain.linear[i]) + from_prior[:, None]
         found = special.logsumexp(raw, axis=0) - math.log(len(z))
         relative = np.exp(raw[:, 1] - found[1])
         steady, khat[i] = smoothed(raw[:, 1])
@@ -358,26 +427,42 @@ def _apart(humps: Sequence[Hump]) -> list[Hump]:
     return kept
 
 
-def _log_likelihood(scored: Scored, observed: Float, y: Float, effect: Effect | None, extra: Sequence[Float]) -> Float:
-    """Return ln p(readings | scores) (N, scales), the size integrated out."""
-    if effect is None and extra:
+def _log_likelihood(scored: Scored, observed: Float, y: Float, kind: Kind, linear: Linear) -> Float:
+    """Return ln p(readings | scores) (N, scales), size and what came besides integrated out."""
+    if kind.extra:
         columns = []
-        for each in extra:
+        for each in kind.extra:
             L = np.asarray(np.linalg.cholesky(scored.noise + each))
             x = linalg.solve_triangular(L, (observed - y).T, lower=True)
             columns.append(-0.5 * np.sum(x**2, axis=0) + _constant(L))
         return np.stack(columns, axis=1)
-    L = np.asarray(np.linalg.cholesky(scored.noise))
+    L = np.asarray(np.linalg.cholesky(kind.noise(scored, linear.shift)))
     x = linalg.solve_triangular(L, (observed - y).T, lower=True).T
-    if effect is None:
-        plain = -0.5 * np.sum(x**2, axis=1) + _constant(L)
-        return np.repeat(plain[:, None], len(SCALES), axis=1)
-    shifts = effect.starts(y - scored.coolant)
+    chain = kind.chain(y - scored.coolant)
     white = np.asarray(
-        linalg.solve_triangular(L, shifts.reshape(-1, shifts.shape[-1]).T, lower=True).T.reshape(shifts.shape)
+        linalg.solve_triangular(L, chain.reshape(-1, chain.shape[-1]).T, lower=True).T.reshape(chain.shape)
     )
-    log_density = log_segment_density(x, white[..., :-1, :], np.diff(white, axis=-2))
+    start, step = white[..., :-1, :], np.diff(white, axis=-2)
+    # what comes besides is taken at the rises of the most probable point
+    shifts = linalg.solve_triangular(L, kind.besides.shifts(linear.y - scored.coolant).T, lower=True).T
+    log_points, log_pieces = kind.besides.log_masses, kind.log_masses
+    total = np.full((len(y), len(SCALES)), -np.inf)
+    kept = _kept(kind, linear)
+    for o in kept:
+        log_density = log_segment_density(x - shifts[o], start, step)
+        total = np.logaddexp(total, _mixed(log_density, log_pieces) + log_points[:, o])
+    return np.asarray(total - np.sum(np.log(np.diag(L))) - math.log(linear.points[kept].sum()))
+
+
+def _kept(kind: Kind, linear: Linear) -> NDArray[np.intp]:
+    """Return the points of what most probably came besides; what all others add is taken as it is by Laplace."""
+    of = kind.besides.of
+    mine = of == np.argmax(np.bincount(of, linear.points))
+    return np.flatnonzero(mine & (linear.points > SLIGHT * linear.points[mine].max()))
+
+
+def _mixed(log_density: Float, log_masses: Float) -> Float:
+    """Return ln Σ exp(log_density (N, K) + log_masses (scales, K)), shape (N, scales)."""
+    top = np.max(log_density, axis=1, keepdims=True)
     with np.errstate(divide="ignore"):
-        log_masses = np.log(effect.masses)
-    columns = [special.logsumexp(log_density + each, axis=1) for each in log_masses]
-    return np.asarray(np.stack(columns, axis=1) - np.sum(np.log(np.diag(L))))
+        return np.asarray(top + np.log(np.exp(log_density - top) @ np.exp(log_masses).T))

@@ -170,7 +170,8 @@ def _bad_mount(model: StatesModel, old: Interface | None, new: Interface | None)
             "one bad mount",
             "In one of the mounts the cold plate sat badly: tilted, low in a corner, or on a crumb.",
             size="12 mm^2*K/W", largest="60 mm^2*K/W",
-            source="one mount in eight is bad, with about twice the resistance (practice)", ways=tuple(ways),
+            source="one mount in eight is bad, with about twice the resistance (practice)", chance=1 / 8,
+            ways=tuple(ways),
         )  # fmt: skip
 
 
