@@ -13,7 +13,7 @@ from scipy import linalg
 from ..measured.reading import Reading
 from ..stack.parts import Layer
 from ..states import State, StatesModel, states_model
-from .cause import Departure, Misreading
+from .cause import Departure, Misreading, Where
 from .causes import Causes
 from .departed import UPPER
 from .effect import Effect, unlisted
@@ -70,10 +70,20 @@ class Candidate:
     rows: tuple[int, ...]
 
 
-def candidates_of(causes: Causes) -> tuple[Candidate, ...]:
-    """Return the measurements that make sense for the states of a check."""
+def candidates_of(causes: Causes, *, planned: bool = False) -> tuple[Candidate, ...]:
+    """Return the measurements that make sense for the states of a check.
+
+    Parameters
+    ----------
+    causes : Causes
+    planned : bool
+        The mod is not made yet, nor any log taken: instruments and contact prints before it are possible too, what is
+        read on the lid is in the same log, and no second part is asked about.
+    """
     twin = _Twin(causes)
-    return (*_readings(twin), *_bench(twin), *_second_part(twin))
+    if planned:
+        return (*_readings(twin, planned), *_bench(twin, "before"), *_bench(twin, "after"), *_thicknesses(twin))
+    return (*_readings(twin), *_bench(twin), *_thicknesses(twin), *_second_part(twin))
 
 
 class _Twin:
@@ -204,7 +214,7 @@ def _with(model: StatesModel, further: list[tuple[int, Reading]]) -> StatesModel
     return states_model(states, model.variants[0].solver, emulate=model.variants[0].emulator is not None)
 
 
-def _readings(twin: _Twin) -> Iterator[Candidate]:
+def _readings(twin: _Twin, planned: bool = False) -> Iterator[Candidate]:
     """Yield what a further log would tell, as it is, with a thermocouple on the lid, and at another flow."""
     for name, state, reading, takes, when in twin.asked:
         rows = twin.rows_of(reading)
@@ -215,12 +225,20 @@ def _readings(twin: _Twin) -> Iterator[Candidate]:
         number = twin.number_of(reading)
         lid = next((e for e in twin.wide.states[state].stack.layers[:-1] if isinstance(e, Layer)), None)
         if lid is not None:
-            yield _lid(twin, f"a thermocouple on the {lid.name}, {word}", number, lid.name, when, rows)
+            title = f"a thermocouple on the {lid.name}, {word}"
+            if planned:
+                own = next(i for i, each in enumerate(twin.wide.measured) if each.state == state)
+                yield _lid(twin, title, own, lid.name, when, slice(0, 0), "in the same log")
+            else:
+                yield _lid(twin, title, number, lid.name, when, rows)
         if "coolant.conductance" in {u.variable.path for u in twin.wide.unknowns}:
             yield _flow(twin, f"a lower flow, {word}", number, when, rows)
 
 
-def _lid(twin: _Twin, name: str, number: int, lid: str, when: When, rows: slice) -> Candidate:
+def _lid(
+    twin: _Twin, name: str, number: int, lid: str, when: When, rows: slice,
+    log: str = "the same load and soak, logged again",
+) -> Candidate:  # fmt: skip
     each = twin.wide.measured[number]
 
     def shown(samples: Mapping[str, Float]) -> Float:
@@ -241,7 +259,7 @@ def _lid(twin: _Twin, name: str, number: int, lid: str, when: When, rows: slice)
             return out
         if isinstance(way, Departure):
             column = twin.causes.effects.sensors[each.state].index(UPPER + lid)
-            out[:, 0] = twin.causes.effects.excess[c, w, each.state](effect.edges)[:, column] * each.reading.power
+            out[:, 0] = twin.causes.effects.excess[c, w, each.state](effect.edges, each.reading.power)[:, column]
         elif way.of == "power":
             out[:, 0] = (1.0 / (1.0 + effect.edges) - 1.0) * (rise - each.reading.coolant)
         elif way.of == "coolant":
@@ -251,7 +269,7 @@ def _lid(twin: _Twin, name: str, number: int, lid: str, when: When, rows: slice)
     base, slopes = twin.extra(shown)
     rise = float(base[0] + slopes[0] @ twin.point)
     return twin.candidate(
-        name, "a thin thermocouple in a groove; the same load and soak, logged again", when,
+        name, f"a thin thermocouple in a groove; {log}", when,
         np.arange(rows.start, rows.stop), base=base, slopes=slopes, noise=np.array([[LID_PROBE**2]]), shifts=shifts,
         tells=(rows.stop - rows.start,),
         like=(np.array([rise - each.reading.coolant]), each.state == last, (UPPER + lid,)),
@@ -285,12 +303,14 @@ def _flow(twin: _Twin, name: str, number: int, when: When, rows: slice) -> Candi
     )  # fmt: skip
 
 
-def _bench(twin: _Twin) -> Iterator[Candidate]:
-    """Yield what instruments tell of single inputs and causes."""
+def _bench(twin: _Twin, word: str = "") -> Iterator[Candidate]:
+    """Yield what instruments tell of single inputs and causes, before the mod or after it (and then of what is now)."""
     J = len(twin.point)
     ways = [way for cause in twin.causes.effects.causes for way in cause.ways]
     by_effect = {id(effect): way for effect, way in zip(twin.active, ways, strict=True)}
-    now = ("after", "both")
+    now: tuple[Where, ...] = ("before" if word == "before" else "after", "both")
+    when: When = "only before the mod" if word == "before" else "possible now"
+    suffix = f", {word}" if word else ""
 
     def error_of(instrument: str) -> Callable[[Effect], Float]:
         def shifts(effect: Effect) -> Float:
@@ -305,34 +325,38 @@ def _bench(twin: _Twin) -> Iterator[Candidate]:
     if "power.gain" in twin.wide.common:
         gain_base, gain = twin.extra(lambda samples: np.asarray(samples["power.gain"])[:, None])
     yield twin.candidate(
-        "a second coolant probe beside the first", "a probe calibrated together with it in stirred water",
-        "possible now", nothing, base=np.zeros(1), slopes=np.zeros((1, J)), noise=np.array([[PROBE**2]]),
+        f"a second coolant probe beside the first{suffix}", "a probe calibrated together with it in stirred water",
+        when, nothing, base=np.zeros(1), slopes=np.zeros((1, J)), noise=np.array([[PROBE**2]]),
         shifts=error_of("coolant"),
     )  # fmt: skip
     yield twin.candidate(
-        "a second power meter", "a clamp meter on the supply, times the converter's efficiency", "possible now",
-        nothing,
+        f"a second power meter{suffix}", "a clamp meter on the supply, times the converter's efficiency", when, nothing,
         base=gain_base, slopes=gain, noise=np.array([[METER**2]]), shifts=error_of("power"), unit="of the power",
     )  # fmt: skip
-    first = twin.model.measured[-1]
+    first = twin.model.measured[0 if word == "before" else -1]
 
     def off(effect: Effect) -> Float:
         return error_of("sensors")(effect) - error_of("coolant")(effect)
 
     yield twin.candidate(
-        "power off, coolant running: sensors against coolant", "standby readings of the sensors after half an hour",
-        "possible now", nothing, base=np.zeros(1), slopes=_offsets(twin, first.reading.sensors),
+        f"power off, coolant running: sensors against coolant{suffix}",
+        "standby readings of the sensors after half an hour", when, nothing, base=np.zeros(1),
+        slopes=_offsets(twin, first.reading.sensors),
         noise=np.array([[LID_PROBE**2]]), shifts=off,
     )  # fmt: skip
+    yield from _prints(twin, by_effect, now, when, suffix)
+
+
+def _thicknesses(twin: _Twin) -> Iterator[Candidate]:
+    """Yield what a micrometer tells of dies."""
     for die in twin.model.states[-1].stack.dies:
         path = f"{die.name}.thickness"
         if path in {u.variable.path for u in twin.wide.unknowns}:
             base, slopes = twin.extra(lambda samples, path=path: np.asarray(samples[path])[:, None])  # type: ignore[misc]
             yield twin.candidate(
                 f"thickness of the {die.name} by micrometer", "the part out of the socket, its lid off", "possible now",
-                nothing, base=base, slopes=slopes, noise=np.array([[MICROMETER**2]]), unit="m",
+                np.zeros(0), base=base, slopes=slopes, noise=np.array([[MICROMETER**2]]), unit="m",
             )  # fmt: skip
-    yield from _prints(twin, by_effect)
 
 
 def _offsets(twin: _Twin, sensors: tuple[str, ...]) -> Float:
@@ -344,24 +368,28 @@ def _offsets(twin: _Twin, sensors: tuple[str, ...]) -> Float:
     return slopes
 
 
-def _prints(twin: _Twin, by_effect: Mapping[int, Departure | Misreading]) -> Iterator[Candidate]:
-    """Yield contact prints of the joints that are there now: what a cause left to be seen."""
+def _prints(
+    twin: _Twin, by_effect: Mapping[int, Departure | Misreading], now: tuple[Where, ...], when: When, suffix: str
+) -> Iterator[Candidate]:
+    """Yield contact prints of the joints that are there then: what a cause left to be seen."""
     J = len(twin.point)
     joints = dict.fromkeys(
-        way.joint for way in by_effect.values() if isinstance(way, Departure) and way.joint and way.where != "before"
+        way.joint for way in by_effect.values() if isinstance(way, Departure) and way.joint and way.where in now
     )
     sizes = [cause.size.si for cause in twin.causes.effects.causes]
+    takes = "photograph both faces when the joint is opened"
+    if when == "possible now":
+        takes = "opens the joint, which is then made anew: photograph both faces"
     for joint in joints:
 
         def shifts(effect: Effect, joint: str = joint) -> Float:
             way = by_effect[id(effect)]
-            seen = isinstance(way, Departure) and way.joint == joint and way.where != "before"
+            seen = isinstance(way, Departure) and way.joint == joint and way.where in now
             return effect.edges[:, None] / sizes[effect.cause] * float(seen)
 
         yield twin.candidate(
-            f"contact print of the {joint}", "opens the joint, which is then made anew: photograph both faces",
-            "possible now", np.zeros(0), base=np.zeros(1), slopes=np.zeros((1, J)), noise=np.array([[PRINT**2]]),
-            shifts=shifts, unit="usual sizes",
+            f"contact print of the {joint}{suffix}", takes, when, np.zeros(0), base=np.zeros(1),
+            slopes=np.zeros((1, J)), noise=np.array([[PRINT**2]]), shifts=shifts, unit="usual sizes",
         )  # fmt: skip
 
 

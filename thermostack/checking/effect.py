@@ -12,7 +12,7 @@ from ..solvers import solver_named
 from ..stack.parts import Layer
 from ..states import StatesModel
 from .cause import Cause, Departure, Way, acts_on
-from .departed import UPPER, Excess, Plain
+from .departed import LEVEL, UPPER, Excess, Plain
 from .predictive import coolant_rows
 
 __all__ = ["SCALES", "Effect", "Effects", "effects_of", "unlisted", "unlisted_covariance"]
@@ -23,10 +23,10 @@ SCALES = (0.5, 1.0, 2.0)
 """Sizes of all causes as stated, half and double."""
 NODES = (0.0, 0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0)
 """Sizes between which an effect is straight, in standard deviations of its prior."""
-DEPARTED = 0.03
+DEPARTED = 0.02
 """To what share of itself a departure's shift is known at each sensor: with other inputs it is larger or smaller as a
-whole, which is as good as another size, and 1 to 2 % of it (rms) are spread otherwise; at another power level it is up
-to 3 % less, as silicon conducts better when cooler (measured by `tests/studies/check_study.py`, *neglect*)."""
+whole, which is as good as another size, and 0.4 to 2.5 % of it (rms) are spread otherwise (measured by
+`tests/studies/check_study.py`, *neglect*)."""
 UNLISTED = (0.10, 1.0, 0.03)
 """Standard deviations of what is not listed, for each state: a share of the rise, a shift [K], and a share of the rise
 for each sensor by itself (assumed)."""
@@ -136,7 +136,7 @@ class Effects:
             if isinstance(way, Departure):
                 known = self.sensors[each.state]
                 columns = [known.index(probe) for probe in each.probes]
-                shifts[:, rows] = self.excess[c, w, each.state](edges)[:, columns] * each.reading.power
+                shifts[:, rows] = self.excess[c, w, each.state](edges, each.reading.power)[:, columns]
             elif way.of == "power":
                 shifts[:, rows] = (1.0 / (1.0 + edges) - 1.0)[:, None]
             elif way.of == "coolant":  # was not as warm as was read
@@ -154,7 +154,7 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
     """
     last = len(model.states) - 1
     sensors: dict[int, tuple[str, ...]] = {}
-    plains: dict[int, Plain] = {}
+    plains: dict[int, tuple[Plain, Plain]] = {}
     for state in range(last + 1):
         mine = [each for each in model.measured if each.state == state]
         read = dict.fromkeys(probe for each in mine for probe in each.probes)
@@ -163,8 +163,10 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
             *(UPPER + layer.name for layer in model.states[state].stack.layers[:-1] if isinstance(layer, Layer)),
         )
         hot = max(mine, key=lambda each: each.reading.power)
-        plain = Plain.of(model.variants[hot.variant], hot.reading.power, hot.reading.coolant)
-        plains[state] = plain.coarse() if plain.solver is solver_named("layered") else plain
+        levels = (hot.reading.power * share for share in (1.0, LEVEL))
+        full, cool = (Plain.of(model.variants[hot.variant], power, hot.reading.coolant) for power in levels)
+        coarse = full.solver is solver_named("layered")
+        plains[state] = (full.coarse(), cool.coarse()) if coarse else (full, cool)
     kept: list[Cause] = []
     left_out: list[str] = []
     excess: dict[tuple[int, int, int], Excess] = {}
@@ -174,7 +176,7 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
         for way in cause.ways:
             states = [s for s in sensors if way.where == "both" or (way.where == "after") == (s == last)]
             if isinstance(way, Departure):
-                own = {s: Excess.of(plains[s], way, sensors[s], cause.largest.si, cause.two_sided) for s in states}
+                own = {s: Excess.of(*plains[s], way, sensors[s], cause.largest.si, cause.two_sided) for s in states}
                 if any(each is None for each in own.values()):
                     continue
                 found |= {(len(kept), len(ways), s): each for s, each in own.items() if each is not None}

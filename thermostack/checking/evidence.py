@@ -2,10 +2,10 @@
 
 Under a cause the readings are y(z) + Δ(t) + B + noise: z the scores of all unknown inputs, N(0, I); t the size of the
 cause; B what may have come besides, such as a bad mount, summed over points. *By Laplace:* with y straight about the
-most probable z, z is integrated in closed form, and t along the straight
-pieces of Δ in closed form too. *By importance sampling:* scores are drawn from that approximation, for all causes
-together, and weighted by all densities they came from (the balance heuristic of Veach and Guibas 1995); t is still
-integrated in closed form. One pool of model runs then serves all causes at all scales of their sizes.
+most probable z, z is integrated in closed form, and t along the straight pieces of Δ in closed form too. *By
+importance sampling:* scores are drawn from that approximation, for all causes together, and weighted by all densities
+they came from (the balance heuristic of Veach and Guibas 1995); t is still integrated in closed form. One pool of model
+runs then serves all causes at all scales of their sizes.
 
 What a departure does is known to some per cent (`Effect.error`): so much of it, by itself for each sensor of each
 reading, counts as noise of its cause.
@@ -41,10 +41,12 @@ STEP = 0.25
 EDGE = 4.9
 """Scores beyond are taken for this one: emulators end at 5."""
 ROUNDS = 4
-WORTH = 12.0
-"""Effects whose evidence is e^−12 of the best are not refined."""
+WORTH, SAMPLED = 12.0, 4.0
+"""Effects whose evidence is e^−12 of the best are not refined, and below e^−4 not sampled: Laplace's value does."""
 FINE = 9
 """Points of a piece in which its posterior is summed."""
+NIL = 1e-5
+"""Pieces with less than this share of the most probable one are not sampled."""
 FAINT, SLIGHT = 1e-3, 0.05
 """What may have come besides with less than this share of the most probable is left out of the posterior of the size,
 and is not sampled."""
@@ -379,7 +381,7 @@ def _sampled(
     """Return the evidence by importance sampling, where that does; Laplace's approximation elsewhere."""
     rng = np.random.default_rng([seed, 22])
     top = plain.laplace.max()
-    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - WORTH]
+    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED or kinds[i].effect is None]
     humps = _apart([plain.linear[i].hump for i in sorted(alive, key=lambda i: -plain.laplace[i])])
     each = max(draws // (len(humps) + 1), 60)
     J = scored.latent.size
@@ -442,10 +444,11 @@ def _log_likelihood(scored: Scored, observed: Float, y: Float, kind: Kind, linea
     white = np.asarray(
         linalg.solve_triangular(L, chain.reshape(-1, chain.shape[-1]).T, lower=True).T.reshape(chain.shape)
     )
-    start, step = white[..., :-1, :], np.diff(white, axis=-2)
+    pieces = np.flatnonzero(linear.pieces > NIL * linear.pieces.max())
+    start, step = white[..., pieces, :], white[..., pieces + 1, :] - white[..., pieces, :]
     # what comes besides is taken at the rises of the most probable point
     shifts = linalg.solve_triangular(L, kind.besides.shifts(linear.y - scored.coolant).T, lower=True).T
-    log_points, log_pieces = kind.besides.log_masses, kind.log_masses
+    log_points, log_pieces = kind.besides.log_masses, kind.log_masses[:, pieces]
     total = np.full((len(y), len(SCALES)), -np.inf)
     kept = _kept(kind, linear)
     for o in kept:

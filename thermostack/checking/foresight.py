@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import linalg
 
+from ..errors import InputError
 from ..measured.reading import Reading
 from ..prediction import DEFAULT_SOLVER, predict
 from ..solvers.layered.solve import one_blas_thread
 from ..stack.stack import Stack
-from ..states import State, states_model
+from ..states import State, StatesModel, states_model
 from ..tables import Column, Table
 from .candidates import Candidate, candidates_of
-from .causes import Causes, causes_of, prior_probabilities
-from .effect import effects_of
+from .causes import DESCRIBED, UNLISTED, Causes, causes_of, prior_probabilities
+from .effect import SCALES, effects_of
 from .evidence import Scored
-from .information import Broad, Information, expected_information
+from .further import Further, Outcomes
+from .information import Broad, Information
 from .listed import listed
+from .ranking import Components
 
 __all__ = ["Foreseen", "Foresight", "foresee"]
 
@@ -27,6 +34,13 @@ Float = NDArray[np.float64]
 
 SENSOR, POWER, COOLANT = 0.3, 0.01, 0.2
 """Standard uncertainties that readings are taken to have: sensor [K], power (share), coolant [K] (assumed)."""
+BOTH = "before and after"
+NAMED = 0.5
+"""A third cause is named if it is split so well as this share of the second."""
+WORTH = 0.01
+"""Share of what is open below which a record tells next to nothing."""
+RARE = 1e-4
+"""Sizes of a cause that are less probable than this together are left out."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,11 +49,16 @@ class Foreseen:
 
     Attributes
     ----------
-    name, takes, when : str
+    name, takes : str
+    when : {"only before the mod", "before and after", "after", "any time"}
     more : float
         What it is expected to tell about the causes beyond a log before and one after. [nat]
     error : float
         Monte Carlo standard error. [nat]
+    later : float
+        What it would tell if it were taken only after the mod; 0 for what cannot be taken then. [nat]
+    apart : tuple of str
+        Causes that it splits best: the first from each of the others. Empty where it tells next to nothing.
     """
 
     name: str
@@ -47,6 +66,13 @@ class Foreseen:
     when: str
     more: float
     error: float
+    later: float
+    apart: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        """What it could later tell apart; empty for next to nothing."""
+        return f"“{self.apart[0]}” from {' and '.join(f'“{name}”' for name in self.apart[1:])}" if self.apart else ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,18 +90,23 @@ class Foresight:
     plain: Information
 
     @property
+    def note(self) -> str:
+        """What the figures are beyond."""
+        return (
+            f"A log before and one after tell {self.plain.nats:.2f} of {self.plain.entropy:.2f} nat about which cause "
+            "it may be, one at a time; a record tells so much more (every core by itself: more than their mean)."
+        )
+
+    @property
     def table(self) -> Table:
         """A row a record."""
         columns = (
-            Column("name", "record", wrap=44), Column("when", "when"), Column("more", "tells more [nat]", ".3f"),
-            Column("error", "error", ".3f"), Column("takes", "it takes", wrap=50),
+            Column("name", "record", wrap=38), Column("when", "when"), Column("more", "tells more [nat]", ".3f"),
+            Column("error", "error", ".3f"), Column("later", "only after [nat]", ".3f"),
+            Column("apart", "could later tell apart", wrap=50), Column("takes", "it takes", wrap=36),
         )  # fmt: skip
-        rows = tuple((r.name, r.when, r.more, r.error, r.takes) for r in self.records)
-        note = (
-            f"A log before and one after tell {self.plain.nats:.3f} of {self.plain.entropy:.3f} nat about which cause "
-            "it may be, should there be one; a record tells so much more."
-        )
-        return Table(columns, rows, "What to record, by what it could later tell apart", (note,))
+        rows = tuple((r.name, r.when, r.more, r.error, r.later, r.words or None, r.takes) for r in self.records)
+        return Table(columns, rows, "What to record, by what it could later tell apart", (self.note,))
 
     def __str__(self) -> str:
         return str(self.table)
@@ -88,47 +119,151 @@ class Foresight:
         return self.table.to_dict()
 
 
-def foresee(stack: Stack, mod: Stack, *, solver: str = DEFAULT_SOLVER, draws: int = 2000, seed: int = 0) -> Foresight:
+def foresee(
+    stack: Stack, mod: Stack, *, solver: str = DEFAULT_SOLVER, scatter: float = 0.0, draws: int = 1000, seed: int = 0
+) -> Foresight:
     """Return what to record before a mod (and after it), by what it could later tell apart.
 
-    Nothing has been read yet: every outcome is weighed by how probable it is beforehand.
+    Nothing has been read yet: every outcome is weighed by how probable it is beforehand. What can be taken before and
+    after is ranked as one record, taken twice. Causes act one at a time: neither a bad mount besides another cause nor
+    one among the remounts that are asked about is foreseen.
 
     Parameters
     ----------
     stack, mod : Stack
         As it is, and as it is to be.
     solver : str
+    scatter : float
+        From log to log, of all sensors alike, that no joint makes. [K]
     draws : int
-        Simulated outcomes of each record.
+        Simulated outcomes, at least 200.
     seed : int
 
     Returns
     -------
     Foresight
+
+    Raises
+    ------
+    InputError
+        The axisymmetric solver, which knows no voids.
     """
-    states = [State(each, _usual(each, solver, name)) for each, name in ((stack, "before"), (mod, "after"))]
+    if solver == "axisymmetric":
+        raise InputError(
+            "it knows no voids, nor corners of a die",
+            where="foresee, solver",
+            expected="'layered' or 'one-dimensional'",
+        )
+    states = [State(each, _usual(each, solver, name, scatter)) for each, name in ((stack, "before"), (mod, "after"))]
     model = states_model([State(s.stack.uncalibrated, *s.readings) for s in states], solver)
     with one_blas_thread():
         causes = causes_of(Scored(model), model.observed, effects_of(model, listed(model)), draws=0, seed=seed)
-        candidates = candidates_of(causes)
+        candidates = candidates_of(causes, planned=True)
         D = len(model.observed)
-        plain = _information(causes, candidates[0], np.arange(D), draws, seed)
-        found = []
-        for candidate in candidates:
-            if candidate.when == "needs a second part":
-                continue
-            both = _information(causes, candidate, np.arange(len(candidate.base)), draws, seed)
-            # the same outcomes of causes are drawn for both: their difference is better known than either
-            error = float(np.hypot(both.error, plain.error))
-            found.append(Foreseen(candidate.name, candidate.takes, _when(candidate), both.nats - plain.nats, error))
-    return Foresight(tuple(sorted(found, key=lambda each: -each.more)), plain)
+        plain = components(causes, candidates[0], D)
+        outcomes = Outcomes(plain, draws, seed)
+        asked = list(_records(candidates, D))
+
+        def told(candidate: Candidate) -> Further:
+            return outcomes.further(components(causes, candidate))
+
+        wanted = {id(one): one for pair in asked for one in pair if one is not None}
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            found = dict(zip(wanted, pool.map(told, wanted.values()), strict=True))
+        if max(len(each.probes) for each in model.measured) > 1:
+            cores = _cores(model, candidates[0], False), _cores(model, candidates[0], True)
+            means = Outcomes(components(causes, cores[0], len(model.measured)), draws, seed)
+            asked.append(cores)
+            found |= {id(one): means.further(components(causes, one)) for one in cores}
+        records = [
+            _foreseen(record, found[id(record)], None if after is None else found[id(after)], outcomes)
+            for record, after in asked
+        ]
+        return Foresight(tuple(sorted(records, key=lambda each: -each.more)), plain.information(2 * draws, seed))
 
 
-def _when(candidate: Candidate) -> str:
-    return "after" if candidate.when == "possible now" else candidate.when
+def _foreseen(record: Candidate, told: Further, later: Further | None, outcomes: Outcomes) -> Foreseen:
+    apart = _apart(told, outcomes.names) if told.nats > WORTH * outcomes.entropy else ()
+    alone = 0.0 if later is None else later.nats
+    return Foreseen(record.name, record.takes, record.when, told.nats, told.error, alone, apart)
 
 
-def _usual(stack: Stack, solver: str, source: str) -> Reading:
+def _apart(told: Further, names: Sequence[str]) -> tuple[str, ...]:
+    """Return the cause of which most is told, then one or two from which it is split best.
+
+    The described stack and what is not listed are none of them.
+    """
+    named = [i for i, name in enumerate(names) if name not in (DESCRIBED, UNLISTED)]
+    if len(named) < 2:
+        return ()
+    c = max(named, key=lambda i: float(told.own[i]))
+    first, *others = sorted((i for i in named if i != c), key=lambda i: -float(told.splits[c, i]))
+    others = [i for i in others[:1] if told.splits[c, i] > NAMED * told.splits[c, first]]
+    return tuple(names[i] for i in (c, first, *others))
+
+
+# -- what can be recorded
+
+
+def _records(candidates: Sequence[Candidate], D: int) -> Iterator[tuple[Candidate, Candidate | None]]:
+    """Yield each record, taken before and after where that is possible, with what is left of it after the mod."""
+    sides: dict[str, dict[str, Candidate]] = {}
+    for candidate in candidates:
+        word = next((word for word in ("before", "after") if candidate.name.endswith(f", {word}")), "")
+        sides.setdefault(candidate.name.removesuffix(f", {word}"), {})[word] = candidate
+    for name, side in sides.items():
+        match side:
+            case {"before": before, "after": after}:
+                yield _together(name, before, after, D), after
+            case {"before": before}:
+                yield replace(before, name=name), None
+            case {"after": after}:
+                record = replace(after, name=name, when="after")  # type: ignore[arg-type]
+                yield record, record
+            case {"": plain}:  # of an input, which no mod changes
+                record = replace(plain, when="any time")  # type: ignore[arg-type]
+                yield record, record
+
+
+def _together(name: str, one: Candidate, other: Candidate, D: int) -> Candidate:
+    """Return two measurements, of different states, as one: their noise is independent."""
+    n = len(one.base) - D
+
+    def joined(a: Float, b: Float) -> Float:
+        whole = linalg.block_diag(a, b[D:, D:])
+        whole[len(a) :, :D], whole[:D, len(a) :] = b[D:, :D], b[:D, D:]
+        return np.asarray(whole)
+
+    takes = one.takes if one.takes == other.takes else f"before: {one.takes}; after: {other.takes}"
+    return Candidate(
+        name, takes, BOTH, one.unit,  # type: ignore[arg-type]
+        np.concatenate([one.base, other.base[D:]]),
+        np.vstack([one.slopes, other.slopes[D:]]),
+        joined(one.noise, other.noise),
+        joined(one.unlisted, other.unlisted),
+        tuple(np.hstack([a, b[:, D:]]) for a, b in zip(one.shifts, other.shifts, strict=True)),
+        (*one.rows, *(n + row for row in other.rows)),
+    )  # fmt: skip
+
+
+def _cores(model: StatesModel, plain: Candidate, after: bool) -> Candidate:
+    """Return the logs with every sensor by itself (of the last state alone), the means of the sensors first."""
+    last, D = len(model.states) - 1, len(model.observed)
+    mean = np.zeros((len(model.measured), D))
+    kept: list[int] = []
+    for i, (each, rows) in enumerate(zip(model.measured, model.rows, strict=True)):
+        mean[i, rows] = 1.0 / len(each.probes)
+        if each.state == last or not after:
+            kept += range(rows.start + 1, rows.stop)  # the first follows from the mean
+    T = np.vstack([mean, np.eye(D)[kept]])
+    return Candidate(
+        "every core by itself, not only their mean", "the same logs", BOTH, "K",  # type: ignore[arg-type]
+        T @ plain.base[:D], T @ plain.slopes[:D], T @ plain.noise[:D, :D] @ T.T, T @ plain.unlisted[:D, :D] @ T.T,
+        tuple(shift[:, :D] @ T.T for shift in plain.shifts), tuple(range(len(kept))),
+    )  # fmt: skip
+
+
+def _usual(stack: Stack, solver: str, source: str, scatter: float) -> Reading:
     """Return a reading as it is to be expected, with uncertainties as they usually are."""
     found = predict(stack.uncalibrated, solver)
     point = found.point
@@ -140,27 +275,36 @@ def _usual(stack: Stack, solver: str, source: str) -> Reading:
     size = len(temperatures) + 2
     power = float(point.total[0])
     spread = np.full(size, SENSOR)
-    spread[-2:] = POWER * power, COOLANT
+    # all sensors of a log off by the same is as if the coolant had been misread
+    spread[-2:] = POWER * power, np.hypot(COOLANT, scatter)
     means = np.array([*temperatures.values(), power, float(point.coolant[0])])
     return Reading(tuple(temperatures), means, np.diag(spread**2), source=source)
 
 
-def _information(causes: Causes, candidate: Candidate, rows: NDArray[np.intp], draws: int, seed: int) -> Information:
-    """Return what these rows are expected to tell of the causes, nothing read yet."""
+# -- what they are expected to tell
+
+
+def components(causes: Causes, candidate: Candidate, rows: int | None = None) -> Components:
+    """Return what each cause lets expect of a candidate's data (of the first rows of them), nothing read yet."""
+    kept = slice(rows)
     prior = prior_probabilities(causes.effects.causes)
-    covariance = (candidate.slopes @ candidate.slopes.T + candidate.noise)[np.ix_(rows, rows)]
-    weights, means, steps, labels = [], [], [], []
+    covariance = (candidate.slopes @ candidate.slopes.T + candidate.noise)[kept, kept]
+    plain = candidate.base[kept]
+    weights, means, steps, labels = (
+        [prior[-2:-1]],
+        [plain[None]],
+        [np.zeros((1, len(plain)))],
+        [np.array([len(prior) - 2])],
+    )
     for i, effect in enumerate(causes.active):
-        chain = candidate.base[rows] + candidate.shifts[i][:, rows]
-        weights.append(prior[effect.cause] * effect.share * effect.masses[1])
-        means.append(chain[:-1])
-        steps.append(np.diff(chain, axis=0))
-        labels.append(np.full(len(chain) - 1, effect.cause))
-    plain = candidate.base[rows]
-    weights.append(prior[-2:-1])
-    means.append(plain[None])
-    steps.append(np.zeros((1, len(rows))))
-    labels.append(np.array([len(prior) - 2]))
-    unlisted = Broad(float(prior[-1]), plain, covariance + candidate.unlisted[np.ix_(rows, rows)], len(prior) - 1)
+        chain = plain + candidate.shifts[i][:, kept]
+        masses = effect.masses[len(SCALES) // 2]
+        likely = masses > RARE
+        weights.append(prior[effect.cause] * effect.share * masses[likely])
+        means.append(chain[:-1][likely])
+        steps.append(np.diff(chain, axis=0)[likely])
+        labels.append(np.full(np.count_nonzero(likely), effect.cause))
+    unlisted = Broad(float(prior[-1]), plain, covariance + candidate.unlisted[kept, kept], len(prior) - 1)
     w, m, v, g = (np.concatenate(each) for each in (weights, means, steps, labels))
-    return expected_information(w, m, covariance, g, steps=v, broad=(unlisted,), draws=draws, seed=seed)
+    names = (*(cause.name for cause in causes.effects.causes), DESCRIBED, UNLISTED)
+    return Components(w, m, v, covariance, g.astype(np.intp), unlisted, names)

@@ -105,7 +105,8 @@ class PlanPanel(Frame):
         with self.alert.guard():
             asked = self._ask()
             before, after, drop, scatter = asked
-            wanted: dict[str, Any] = {"bench": f"{scatter:.6g} K", **self._choices}
+            # ranking what to record takes longer than all the rest: only where it is asked for
+            wanted: dict[str, Any] = {"bench": f"{scatter:.6g} K", "rank": False, **self._choices}
             if drop:
                 wanted["drops"] = drop
             self.export.offer(False)

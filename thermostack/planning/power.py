@@ -127,7 +127,7 @@ def pooled(values: Float, scatter: float, uncertainty: float) -> tuple[Float, Fl
     middle = np.median(values, axis=1, keepdims=True)
     steps = np.clip(np.rint((values - middle) / scatter / STEP), -beyond, beyond).astype(int)
     mean, width = np.empty(len(values)), np.empty(len(values))
-    for rows in np.array_split(np.arange(len(values)), max(1, len(values) // 200)):
+    for rows in np.array_split(np.arange(len(values)), max(1, len(values) // 10)):
         log = np.zeros((len(widths), len(rows), len(grid)))
         for i in range(values.shape[1]):
             log += windows[:, beyond - steps[rows, i]]

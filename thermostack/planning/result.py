@@ -13,6 +13,7 @@ from .checklist import Checklist
 from .lengths import Noise
 from .mounts import Mounts
 from .power import TOLD, Trial
+from .recording import BEFORE, COMPUTED, NOTHING
 from .soaking import Soak, duration
 
 if TYPE_CHECKING:
@@ -239,7 +240,9 @@ class Plan:
         n, window, soak = self.mounts, duration(self.log), duration(self.soak.advice)
         one = f"soak {soak}, then log at 1 s until {window} are steady"
         top = ", ".join(entry.path.rpartition(".")[0] for entry in self.before.joints) or "the cold plate's joint"
-        record = tuple(str(row["what"]) for row in _rows(self.record) if row["when"] == "only before the mod")
+        rows = [row for row in _rows(self.record) if row["when"] in BEFORE]
+        record = [str(row["what"]) for row in rows if row.get("by") == COMPUTED and row["apart"] != NOTHING]
+        besides = [str(row["what"]) for row in rows if row.get("by") != COMPUTED]
         before: tuple[str, ...] = (
             "Note part, board, firmware, cooler, paste, room, tools and their versions; set the clock of every log.",
             "Fix clocks, voltage, workload, fan and pump speeds; write them down.",
@@ -250,8 +253,10 @@ class Plan:
             "and photograph it.",
             "Look at the readings before going on: what is missing now can never be measured.",
         )
-        if record:
-            before = (*before[:-1], "Record as well: " + "; ".join(record) + ".", before[-1])
+        first = (f"Record, most telling first: {'; '.join(record)}.",) if record else ()
+        if besides:
+            first = (*first, f"Record as well: {'; '.join(besides)}.")
+        before = (*before[:-1], *first, before[-1])
         mod = (
             "Read the cautions below, and the makers' documents.",
             "Measure what the opening shows: thickness of die and lid by micrometer, height of the die over its "
