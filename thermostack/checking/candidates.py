@@ -344,7 +344,8 @@ def _bench(twin: _Twin, word: str = "") -> Iterator[Candidate]:
         slopes=_offsets(twin, first.reading.sensors),
         noise=np.array([[LID_PROBE**2]]), shifts=off,
     )  # fmt: skip
-    yield from _prints(twin, by_effect, now, when, suffix)
+    opened: tuple[Where, ...] = ("before",) if word == "before" else now  # what a mod leaves as it was stays closed
+    yield from _prints(twin, by_effect, opened, when, suffix)
 
 
 def _thicknesses(twin: _Twin) -> Iterator[Candidate]:

@@ -92,9 +92,10 @@ class Foresight:
     @property
     def note(self) -> str:
         """What the figures are beyond."""
+        cores = any(record.name.startswith("every ") for record in self.records)
         return (
             f"A log before and one after tell {self.plain.nats:.2f} of {self.plain.entropy:.2f} nat about which cause "
-            "it may be, one at a time; a record tells so much more (every core by itself: more than their mean)."
+            f"it may be, one at a time; a record tells so much more{', single sensors more than their mean' * cores}."
         )
 
     @property
@@ -256,8 +257,9 @@ def _cores(model: StatesModel, plain: Candidate, after: bool) -> Candidate:
         if each.state == last or not after:
             kept += range(rows.start + 1, rows.stop)  # the first follows from the mean
     T = np.vstack([mean, np.eye(D)[kept]])
+    one = "core" if any(die.power.regions for die in model.states[0].stack.dies) else "sensor"
     return Candidate(
-        "every core by itself, not only their mean", "the same logs", BOTH, "K",  # type: ignore[arg-type]
+        f"every {one} by itself, not only their mean", "the same logs", BOTH, "K",  # type: ignore[arg-type]
         T @ plain.base[:D], T @ plain.slopes[:D], T @ plain.noise[:D, :D] @ T.T, T @ plain.unlisted[:D, :D] @ T.T,
         tuple(shift[:, :D] @ T.T for shift in plain.shifts), tuple(range(len(kept))),
     )  # fmt: skip

@@ -79,8 +79,8 @@ def plan(
     within : value
         What counts as settled.
     rank : bool
-        Rank what to record by what it is expected to tell (`checking.foresee`): takes five seconds more for a part with
-        one sensor, a quarter of a minute for four cores. Otherwise, and for the axisymmetric solver of necessity, the
+        Rank what to record by what it is expected to tell (`checking.foresee`): takes some eight seconds more for a
+        part with one sensor, twice that for four cores. Otherwise, and for the axisymmetric solver of necessity, the
         list stands in the order of common practice.
     tests : int
         Tests simulated for each number of mounts.
