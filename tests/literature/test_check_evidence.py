@@ -1,7 +1,7 @@
 """Evidence of causes in a check against nested sampling by a well-kept library: dynesty (Speagle 2020, MNRAS 493, 3132).
 
-The part is invented: a die, a joint and a plate of one footprint and fixed conductivities, so that what its sensor shows
-is the sum of resistances, written here once more by hand. Lognormal resistances make it far from straight. dynesty
+The part is invented: a die (of copper, whose conductivity hardly changes), a joint and a plate of one footprint, so that
+what its sensor shows is the sum of resistances, written here once more by hand. Lognormal resistances make it far from straight. dynesty
 integrates over all inputs and the size of the cause; the check integrates the size in closed form.
 """
 
@@ -21,7 +21,7 @@ from thermostack.checking.evidence import Scored, evidence_of
 from thermostack.states import State, states_model
 
 A = 15e-3 * 15e-3
-DIE, PLATE = 0.7e-3 / 120.0, 3e-3 / 390.0
+DIE, PLATE = 0.7e-3 / 390.0, 3e-3 / 390.0
 COOLANT = 299.15
 
 
@@ -37,7 +37,7 @@ def bench():
     square = ("15 mm", "15 mm")
     before = ts.Stack(
         "invented part, even all through",
-        dies=[ts.Die("die", "silicon", "0.7 mm", footprint=square, power="150 W", conductivity="120 W/m/K",
+        dies=[ts.Die("die", "copper", "0.7 mm", footprint=square, power="150 W", conductivity="390 W/m/K",
                      joint=ts.Interface("paste", "ceramic paste"))],
         layers=[ts.Layer("cold plate", "copper", "3 mm", footprint=square, conductivity="390 W/m/K")],
         coolant=ts.Coolant("26 degC", conductance="35 kW/m^2/K (x/ 1.2)"),
@@ -66,28 +66,32 @@ def bench():
     return model, Scored(model), effects.on(model)
 
 
-def shown(model, values):
-    """Return what the sensor shows in each reading (3,), by hand. [K]"""
-    film = 1.0 / values["coolant.conductance"]
-    out = []
-    factors = ("paste.mount", "gap filler.mount (filled anew, mount 1)", "gap filler.mount (filled anew, mount 2)")
-    for joint, mount, each in zip(("paste", "gap filler", "gap filler"), factors, model.measured, strict=True):
-        r = values[f"{joint}.resistance"] * values[mount]
-        power = 150.0 - 2.0 * values[f"{each.name}: power error"]
-        coolant = COOLANT - 0.1 * values[f"{each.name}: coolant error"]
-        out.append(coolant + power * (DIE + r + PLATE + film) / A)
-    return np.array(out)
+ORDER = (
+    "paste.resistance", "paste.mount", "coolant.conductance", "gap filler.resistance",
+    "gap filler.mount (filled anew, mount 1)", "gap filler.mount (filled anew, mount 2)",
+)  # fmt: skip
+
+
+def shown(z):
+    """Return what the sensor shows in each reading (3,) for scores of all inputs, by hand. [K]"""
+    r_paste = 8e-6 * math.exp(z[0] * math.log(1.5077) + 0.1 * z[1])
+    film = math.exp(-z[2] * math.log(1.2)) / 35e3
+    filler = 8e-6 * math.exp(z[3] * math.log(1.5077))
+    joints = np.array([r_paste, filler * math.exp(0.1 * z[4]), filler * math.exp(0.1 * z[5])])
+    return COOLANT - 0.1 * z[7::2] + (150.0 - 2.0 * z[6::2]) * (DIE + joints + PLATE + film) / A
 
 
 def test_the_model_is_the_sum_of_resistances(bench):
     model, scored, _ = bench
+    assert scored.latent.identities == tuple(v.identity for v in model.variables)
+    assert tuple(v.path for v in model.variables)[:6] == ORDER
     rng = np.random.default_rng(0)
     for z in rng.normal(size=(20, scored.latent.size)):
-        values = {path: x[0] for path, x in scored.latent.values(z[None]).items()}
-        assert scored(z[None])[0] == pytest.approx(shown(model, values), abs=2e-3)
+        y = shown(z)
+        assert scored(z[None])[0] - COOLANT == pytest.approx(y - COOLANT, rel=1.5e-3), "copper conducts less when hot"
 
 
-def nested(model, scored, observed, effect, besides, seed):
+def nested(scored, observed, effect, besides, seed):
     """Return ln evidence and its error by dynesty: scores of all inputs, the size, and what came besides."""
     J = scored.latent.size
     L = np.linalg.cholesky(scored.noise)
@@ -102,7 +106,7 @@ def nested(model, scored, observed, effect, besides, seed):
         return np.concatenate([special.ndtri(u[:J]), u[J:]])
 
     def log_likelihood(x):
-        y = shown(model, {path: v[0] for path, v in scored.latent.values(x[None, :J]).items()})
+        y = shown(x[:J])
         left, rise = observed - y, y - COOLANT
         if effect is not None:
             size = np.interp(x[J], cumulated, effect.edges)
@@ -117,9 +121,9 @@ def nested(model, scored, observed, effect, besides, seed):
         return constant - 0.5 * float(white @ white)
 
     sampler = NestedSampler(
-        log_likelihood, transform, dimensions, nlive=400, sample="rwalk", rstate=np.random.default_rng(seed)
+        log_likelihood, transform, dimensions, nlive=200, sample="rwalk", rstate=np.random.default_rng(seed)
     )
-    sampler.run_nested(dlogz=0.05, print_progress=False)
+    sampler.run_nested(dlogz=0.1, print_progress=False)
     return sampler.results.logz[-1], sampler.results.logzerr[-1]
 
 
@@ -129,22 +133,17 @@ def nested(model, scored, observed, effect, besides, seed):
      ("thick and a bad mount", (12.0, 9.0, -1.0))],
 )  # fmt: skip
 def test_evidence_is_that_of_nested_sampling(bench, case, shift):
-    """Sampled evidence within four combined standard errors, which are below 0.3; Laplace's within 0.5."""
-    model, scored, (thick, meter, *bad) = bench
+    """As it is reported, within four standard errors; Laplace's approximation within 0.2 beside dynesty's own error."""
+    _, scored, (thick, meter, *bad) = bench
     observed = scored(np.zeros((1, scored.latent.size)))[0] + shift
     effect = {"described": None, "meter": meter}.get(case, thick)
+    # known exactly: what dynesty is given has no noise of its own for it
+    effect = effect and replace(effect, error=0.0)
     besides = Besides(tuple(bad), (1 / 8, 1 / 8)) if "bad" in case else Besides()
-    plain = replace_error(effect)
-    asked = [plain] if effect else []
-    ours = evidence_of(scored, observed, asked, besides=[besides] * len(asked), draws=20_000, seed=1)
-    theirs, error = nested(model, scored, observed, plain, besides, seed=2)
-    assert np.isfinite(ours.effective_size[0])
+    asked = [effect] if effect else []
+    ours = evidence_of(scored, observed, asked, besides=[besides] * len(asked), seed=1)
+    theirs, error = nested(scored, observed, effect, besides, seed=2)
     total = math.hypot(error, ours.error[0])
-    assert total < 0.3
+    assert total < 0.45
     assert ours.log_evidence[0, 1] == pytest.approx(theirs, abs=4 * total)
-    assert ours.laplace[0] == pytest.approx(theirs, abs=0.5)
-
-
-def replace_error(effect):
-    """Return an effect that is known exactly: what dynesty is given has no noise of its own for it."""
-    return None if effect is None else replace(effect, error=0.0)
+    assert ours.laplace[0] == pytest.approx(theirs, abs=4 * error + 0.2)

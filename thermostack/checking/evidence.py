@@ -54,6 +54,8 @@ LEAST_SIZE = 50.0
 """Least effective size for which importance sampling is taken."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
 """Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
+WIDENED = 1.05
+"""Noise that the error of an effect makes less than so many times as large is left as it is."""
 WIDER = 4.0
 """Factor by which the volume of the informed directions is wider than the straight model says, since the true one bends
 (between 1.1 and 2 along each)."""
@@ -164,9 +166,10 @@ def linearised(scored: Scored, observed: Float, z: Float, y: Float, slopes: Floa
     if kind.extra:
         return _unlisted(scored, observed, z, y, slopes, kind)
     found = _straight(scored, observed, z, y, slopes, kind, scored.noise)
-    if kind.effect is None or not kind.effect.error:
+    noise = kind.noise(scored, found.shift)
+    if np.all(np.diag(noise) < WIDENED * np.diag(scored.noise)):
         return found
-    return _straight(scored, observed, z, y, slopes, kind, kind.noise(scored, found.shift))
+    return _straight(scored, observed, z, y, slopes, kind, noise)
 
 
 def _straight(
@@ -180,9 +183,11 @@ def _straight(
     log_density = log_segment_density(x, white[:-1], np.diff(white, axis=0))
     log_pieces, log_points = kind.log_masses, kind.besides.log_masses
     log_joint = log_density + log_pieces[:, None, :] + log_points[:, :, None]
-    log_evidence = special.logsumexp(log_joint, axis=(1, 2)) - np.sum(np.log(np.diag(L)))
-    middle = len(SCALES) // 2
-    joint = np.exp(log_joint[middle] - special.logsumexp(log_joint[middle]))
+    top = log_joint.max(axis=(1, 2), keepdims=True)
+    joints, middle = np.exp(log_joint - top), len(SCALES) // 2
+    whole = joints.sum(axis=(1, 2))
+    log_evidence = top[:, 0, 0] + np.log(whole) - np.sum(np.log(np.diag(L)))
+    joint = joints[middle] / whole[middle]
     points = joint.sum(axis=1)
     # the most probable of what may have come besides, and the most probable size with it
     of = kind.besides.of
@@ -232,9 +237,12 @@ def _sizes(
     s = (np.arange(FINE) + 0.5) / FINE
     along = (white[:-1, None] + s[:, None] * np.diff(white, axis=0)[:, None]).reshape(-1, white.shape[1])
     square = np.sum(x**2, axis=1)[:, None] - 2 * x @ along.T + np.sum(along**2, axis=1)
-    log_w = special.logsumexp(log_points[:, None] - 0.5 * square, axis=0).reshape(len(width), FINE)
+    log_w = log_points[:, None] - 0.5 * square
+    top = log_w.max(axis=0)
+    log_w = (top + np.log(np.exp(log_w - top).sum(axis=0))).reshape(len(width), FINE)
     log_w = log_w + kind.log_masses[len(SCALES) // 2][:, None]
-    w = np.exp(log_w - special.logsumexp(log_w))
+    w = np.exp(log_w - log_w.max())
+    w /= w.sum()
     t = edges[:-1, None] + s * width[:, None]
     mean = float(np.sum(w * t))
     spread = math.sqrt(max(float(np.sum(w * (t - mean) ** 2)), 0.0))
