@@ -241,11 +241,11 @@ class StatesModel:
 
     def __call__(self, samples: Mapping[str, Float]) -> Float:
         """Return what all sensors of all readings show, shape (S, D). [K]"""
-        columns = []
-        for number in range(len(self.measured)):
-            power, coolant = self.true(samples, number)
-            columns.append(self.sensed(samples, number, self.point(samples, number, power, coolant)))
-        return np.concatenate(columns, axis=1)
+        return np.concatenate([self.shown(samples, number) for number in range(len(self.measured))], axis=1)
+
+    def shown(self, samples: Mapping[str, Float], number: int) -> Float:
+        """Return what the sensors of one reading show, shape (S, sensors). [K]"""
+        return self.sensed(samples, number, self.point(samples, number, *self.true(samples, number)))
 
     @cached_property
     def numerical_error(self) -> Float:

@@ -17,7 +17,7 @@ from ..units import convert, unit_text
 from .besides import NOTHING, Besides, with_chances
 from .cause import Cause
 from .effect import SCALES, Effect, Effects
-from .evidence import Evidence, Linear, Scored, evidence_of
+from .evidence import DRAWS, Evidence, Linear, Scored, evidence_of
 from .groups import groups_of
 from .pairing import Pair, pairs_of
 
@@ -318,7 +318,7 @@ def besides_of(causes: Sequence[Cause], active: Sequence[Effect]) -> list[Beside
 
 
 def causes_of(
-    scored: Scored, observed: Float, effects: Effects, *, draws: int = 4000, seed: int = 0, pairs: bool = False
+    scored: Scored, observed: Float, effects: Effects, *, draws: int = DRAWS, seed: int = 0, pairs: bool = False
 ) -> Causes:
     """Return the posterior probabilities of causes.
 
@@ -329,7 +329,7 @@ def causes_of(
         [K]
     effects : Effects
     draws : int
-        Model runs for importance sampling; 0: Laplace's approximation.
+        Samples; 0: Laplace's approximation.
     seed : int
     pairs : bool
         Also two causes at once.

@@ -161,12 +161,14 @@ class Excess:
 
     @classmethod
     def of(
-        cls, plain: Plain, cooler: Plain, way: Departure, sensors: Sequence[str], largest: float, two_sided: bool
-    ) -> Excess | None:
+        cls, plain: Plain, cooler: Plain, way: Departure, sensors: Sequence[str], largest: float, two_sided: bool,
+        like: Excess | None = None,
+    ) -> Excess | None:  # fmt: skip
         """Return the excess of a departure up to its largest size; None where the stack cannot depart so.
 
         Sizes at which the departed stack makes no sense (a corner that would cover its die) end the curve. `cooler` is
-        the described stack at `LEVEL` of the power.
+        the described stack at `LEVEL` of the power; another way of the same cause (`like`) changes with the level as
+        its largest excess does.
         """
         sizes = [0.0, *(share * largest for share in SHARES)]
         if two_sided:
@@ -184,6 +186,9 @@ class Excess:
             return None
         rises, none = plain.per_watt(stacks, sensors), kept.index(0.0)
         excess = rises - rises[none]
+        if like is not None:
+            main = like.slope[np.argmax(np.max(np.abs(like.excess), axis=0))]
+            return cls(np.array(kept), excess, np.full(len(sensors), main), plain.power)
         again = max(none - 1, 0) if none == len(kept) - 1 else none + max(1, (len(kept) - 1 - none) // 2)
         cool = cooler.per_watt([stacks[none], stacks[again]], sensors)
         return cls(np.array(kept), excess, _slope(excess[again], cool[1] - cool[0]), plain.power)

@@ -176,7 +176,11 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
         for way in cause.ways:
             states = [s for s in sensors if way.where == "both" or (way.where == "after") == (s == last)]
             if isinstance(way, Departure):
-                own = {s: Excess.of(*plains[s], way, sensors[s], cause.largest.si, cause.two_sided) for s in states}
+                first = {s: next((e for (_, _, of), e in found.items() if of == s), None) for s in states}
+                own = {
+                    s: Excess.of(*plains[s], way, sensors[s], cause.largest.si, cause.two_sided, first[s])
+                    for s in states
+                }
                 if any(each is None for each in own.values()):
                     continue
                 found |= {(len(kept), len(ways), s): each for s, each in own.items() if each is not None}

@@ -3,9 +3,9 @@
 Under a cause the readings are y(z) + Δ(t) + B + noise: z the scores of all unknown inputs, N(0, I); t the size of the
 cause; B what may have come besides, such as a bad mount, summed over points. *By Laplace:* with y straight about the
 most probable z, z is integrated in closed form, and t along the straight pieces of Δ in closed form too. *By
-importance sampling:* scores are drawn from that approximation, for all causes together, and weighted by all densities
-they came from (the balance heuristic of Veach and Guibas 1995); t is still integrated in closed form. One pool of model
-runs then serves all causes at all scales of their sizes.
+importance sampling:* scores are drawn about the most probable points of all causes together so that they follow the
+bend of the model (`implicit`), and weighted by all densities they came from (the balance heuristic of Veach and Guibas
+1995); t is still integrated in closed form. One pool of model runs then serves all causes at all scales of their sizes.
 
 What a departure does is known to some per cent (`Effect.error`): so much of it, by itself for each sensor of each
 reading, counts as noise of its cause.
@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +26,10 @@ from ..errors import SolveError
 from ..inference import Latent
 from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
-from ..inference.proposal import Hump
 from ..states import StatesModel
 from .besides import NOTHING, Besides
 from .effect import SCALES, Effect, unlisted_covariance
+from .implicit import Implicit, drawn
 from .predictive import coolant_rows
 from .segments import log_segment_density
 
@@ -36,10 +37,12 @@ __all__ = ["Evidence", "Kind", "Linear", "Scored", "evidence_of", "linearised"]
 
 Float = NDArray[np.float64]
 
-STEP = 0.25
-"""Of the differences, in scores."""
+STEP, SHORT = 0.25, 0.01
+"""Of the differences, in scores; and one-sided."""
 EDGE = 4.9
 """Scores beyond are taken for this one: emulators end at 5."""
+DRAWS = 600
+"""Samples. Each takes some twenty runs of the model, and one for each score."""
 ROUNDS = 4
 WORTH, SAMPLED = 12.0, 4.0
 """Effects whose evidence is e^−12 of the best are not refined, and below e^−4 not sampled: Laplace's value does."""
@@ -50,15 +53,14 @@ NIL = 1e-5
 FAINT, SLIGHT = 1e-3, 0.05
 """What may have come besides with less than this share of the most probable is left out of the posterior of the size,
 and is not sampled."""
-LEAST_SIZE = 50.0
+LEAST_SIZE = 30.0
 """Least effective size for which importance sampling is taken."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
 """Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
 WIDENED = 1.05
 """Noise that the error of an effect makes less than so many times as large is left as it is."""
-WIDER = 4.0
-"""Factor by which the volume of the informed directions is wider than the straight model says, since the true one bends
-(between 1.1 and 2 along each)."""
+PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.95
+"""Most places to draw at; least draws at each; least share of draws that are solved."""
 
 
 class Scored:
@@ -80,6 +82,24 @@ class Scored:
         y = self((z[:, None, :] + steps).reshape(-1, J)).reshape(P, 2 * J + 1, -1)
         slopes = (y[:, 1 : J + 1] - y[:, J + 1 :]) / (2 * STEP)
         return y[:, 0], np.nan_to_num(np.swapaxes(slopes, 1, 2))
+
+    def sloped(self, z: Float) -> tuple[Float, Float]:
+        """Return the same by one-sided differences, only in what each reading depends on: a third of the runs."""
+        y = self(z)
+        slopes = np.zeros((*y.shape, z.shape[1]))
+        for number, rows in enumerate(self.model.rows):
+            j = np.flatnonzero(self.moving[rows].any(axis=0))
+            moved = (z[:, None, :] + SHORT * np.eye(z.shape[1])[j]).reshape(-1, z.shape[1])
+            shown = self.model.shown(self.latent.values(np.clip(moved, -EDGE, EDGE)), number)
+            change = (shown.reshape(len(z), len(j), -1) - y[:, None, rows]) / SHORT
+            slopes[:, rows, j] = np.swapaxes(change, 1, 2)
+        return y, np.nan_to_num(slopes)
+
+    @cached_property
+    def moving(self) -> NDArray[np.bool_]:
+        """Which scores move which rows (D, J)."""
+        _, slopes = self.linearised(np.zeros((1, self.latent.size)))
+        return np.asarray(slopes[0] != 0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,8 +157,10 @@ class Linear:
         What the effect adds at the most probable size. [K]
     mode : ndarray, shape (J,)
         Most probable scores, in this straight model.
-    hump : Hump
-        Posterior of the scores, the size integrated out.
+    centre : ndarray, shape (D,)
+        What the effect and what most probably came besides add on the mean. [K]
+    noise : ndarray, shape (D, D)
+        About the centre, with the spread of both. [K²]
     pieces : ndarray, shape (K,)
         Posterior probability of each piece of the effect, sizes as stated.
     points : ndarray, shape (O,)
@@ -155,7 +177,8 @@ class Linear:
     spread: float
     shift: Float
     mode: Float
-    hump: Hump
+    centre: Float
+    noise: Float
     pieces: Float
     points: Float
     square: float
@@ -200,12 +223,14 @@ def _straight(
     left = left - shift - besides[best]
     w = points[mine] / points[mine].sum()
     apart = besides[mine] - w @ besides[mine]
+    centre = np.array([np.interp(size, kind.edges, column) for column in chain.T]) + w @ besides[mine]
     square = linalg.solve_triangular(L, left, lower=True)
     mode = slopes.T @ linalg.cho_solve((L, True), left)
     wide = slope(at, chain) * spread
-    hump = _hump(mode, slopes, noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart)
     return Linear(
-        z, y, slopes, log_evidence, size, spread, shift, mode, hump, joint.sum(axis=0), points, float(square @ square)
+        z, y, slopes, log_evidence, size, spread, shift, mode, centre,
+        noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart, joint.sum(axis=0), points,
+        float(square @ square),
     )  # fmt: skip
 
 
@@ -219,9 +244,11 @@ def _unlisted(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float
     middle = len(SCALES) // 2
     L, square = factors[middle], float(x[middle] @ x[middle])
     mode = slopes.T @ linalg.cho_solve((L, True), left)
-    hump = _hump(mode, slopes, noise[middle])
     nothing = np.zeros_like(observed)
-    return Linear(z, y, slopes, log_evidence, 0.0, 0.0, nothing, mode, hump, np.ones(1), np.ones(1), square)
+    return Linear(
+        z, y, slopes, log_evidence, 0.0, 0.0, nothing, mode, nothing, noise[middle], np.ones(1), np.ones(1),
+        square,
+    )  # fmt: skip
 
 
 def _constant(L: Float) -> float:
@@ -254,14 +281,6 @@ def _sizes(
         return np.asarray((chain[k + 1] - chain[k]) / width[k])
 
     return mean, spread, at, slope
-
-
-def _hump(mode: Float, slopes: Float, covariance: Float) -> Hump:
-    L = np.linalg.cholesky(covariance)
-    _, s, Vt = np.linalg.svd(linalg.solve_triangular(L, slopes, lower=True), full_matrices=False)
-    kept = s > 0.1
-    wider = float(np.clip(WIDER ** (1.0 / max(int(np.count_nonzero(kept)), 1)), 1.1, 2.0))
-    return Hump(mode, Vt[kept].T, np.diag(wider / np.sqrt(1 + s[kept] ** 2)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -300,7 +319,7 @@ def evidence_of(
     effects: Sequence[Effect],
     *,
     besides: Sequence[Besides] = (),
-    draws: int = 4000,
+    draws: int = DRAWS,
     seed: int = 0,
 ) -> Evidence:
     """Return the evidence of every effect.
@@ -314,7 +333,7 @@ def evidence_of(
     besides : sequence of Besides
         What may have come with each effect; nothing where left out.
     draws : int
-        Runs of the model for importance sampling; 0 leaves it at Laplace's approximation.
+        Samples; 0 leaves it at Laplace's approximation.
     seed : int
     """
     extra = tuple(unlisted_covariance(scored.model, scale) for scale in SCALES)
@@ -376,11 +395,16 @@ def _distance(each: Linear) -> float:
 def _either(a: Linear, b: Linear) -> Linear:
     """Return the more probable of two modes, with the evidence of both where they are apart."""
     first, second = (a, b) if a.log_evidence[1] >= b.log_evidence[1] else (b, a)
-    inside, outside = first.hump.coordinates(second.mode[None])
-    whitened = linalg.solve_triangular(first.hump.factor, inside.T, lower=True)
-    if float(np.sum(whitened**2) + outside[0]) < 1.0:
+    if _apart(first, second.mode) < 1.0:
         return first
     return replace(first, log_evidence=np.logaddexp(first.log_evidence, second.log_evidence))
+
+
+def _apart(linear: Linear, z: Float) -> float:
+    """Return the squared Mahalanobis distance of scores from the most probable ones."""
+    off = z - linear.mode
+    white = linalg.solve_triangular(np.linalg.cholesky(linear.noise), linear.slopes @ off, lower=True)
+    return float(off @ off + white @ white)
 
 
 def _sampled(
@@ -389,17 +413,23 @@ def _sampled(
     """Return the evidence by importance sampling, where that does; Laplace's approximation elsewhere."""
     rng = np.random.default_rng([seed, 22])
     top = plain.laplace.max()
-    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED or kinds[i].effect is None]
-    humps = _apart([plain.linear[i].hump for i in sorted(alive, key=lambda i: -plain.laplace[i])])
-    each = max(draws // (len(humps) + 1), 60)
-    J = scored.latent.size
-    z = np.concatenate([rng.standard_normal((each, J)), *(hump.draw(rng, each) for hump in humps)])
-    y = scored(z)
-    possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
-    mixture = special.logsumexp([log_prior(z), *(hump.log_density(z) for hump in humps)], axis=0)
-    mixture -= math.log(len(humps) + 1)
-    from_prior = np.where(possible, log_prior(z) - mixture, -np.inf)
+    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED]
+    about = _places([plain.linear[i] for i in sorted(alive, key=lambda i: -plain.laplace[i])], observed)
+    each = max(draws // len(about), LEAST_DRAWS)
+    z = drawn(about, rng, each, scored)
+    share = np.isfinite(z).all(axis=1).reshape(len(about), each).mean(axis=1)
+    kept = share > LEAST_SOLVED
+    if not kept.any():
+        return plain
+    about = [place for place, k in zip(about, kept, strict=True) if k]
+    z = z[np.repeat(kept, each)]
+    solved: NDArray[np.bool_] = np.asarray(np.isfinite(z).all(axis=1))
+    z = np.where(solved[:, None], z, 0.0)
+    y, slopes = scored.sloped(z)
+    possible: NDArray[np.bool_] = solved & np.isfinite(y).all(axis=1)
     y = np.where(possible[:, None], y, 0.0)
+    mixture = special.logsumexp([place.log_density(z, y, slopes) for place in about], axis=0) - math.log(len(about))
+    from_prior = np.where(possible, log_prior(z) - mixture, -np.inf)
     log_evidence, error = plain.log_evidence.copy(), plain.error.copy()
     size, khat = plain.effective_size.copy(), plain.khat.copy()
     for i in alive:
@@ -419,22 +449,25 @@ def _sampled(
     left = [i for i in range(len(size)) if i not in done]
     if done:
         log_evidence[left] += np.median(log_evidence[done, 1] - plain.laplace[done])
-    return Evidence(plain.linear, log_evidence, error, size, khat, plain.laplace, plain.evaluations + len(z))
+    runs = plain.evaluations + len(z) * (2 + scored.latent.size)
+    return Evidence(plain.linear, log_evidence, error, size, khat, plain.laplace, runs)
 
 
-def _apart(humps: Sequence[Hump]) -> list[Hump]:
-    """Return humps that are apart from each other: most causes leave the inputs where they were."""
-    kept: list[Hump] = []
-    for hump in humps:
-        for other in kept:
-            inside, outside = other.coordinates(hump.middle[None])
-            whitened = linalg.solve_triangular(other.factor, inside.T, lower=True)
-            alike = np.sum(np.log(np.diag(hump.factor))) - np.sum(np.log(np.diag(other.factor)))
-            if float(np.sum(whitened**2) + outside[0]) < 0.5 and alike < 0.2:
-                break
-        else:
-            kept.append(hump)
-    return kept
+def _places(found: Sequence[Linear], observed: Float) -> list[Implicit]:
+    """Return where to draw: at points that are apart from each other, since most causes leave the inputs alike."""
+    kept: list[Linear] = []
+    for linear in found:
+        if len(kept) < PLACES and all(
+            _apart(other, linear.mode) > 0.5 or _wider(linear, other) > 0.2 for other in kept
+        ):
+            kept.append(linear)
+    return [Implicit.about(each.mode, each.slopes, observed - each.centre, each.noise) for each in kept]
+
+
+def _wider(a: Linear, b: Linear) -> float:
+    """Return by how much the logarithm of the volume of the noise is larger."""
+    (_, first), (_, second) = (np.linalg.slogdet(each.noise) for each in (a, b))
+    return float(0.5 * (first - second))
 
 
 def _log_likelihood(scored: Scored, observed: Float, y: Float, kind: Kind, linear: Linear) -> Float:

@@ -28,7 +28,7 @@ from .cause import Cause
 from .causes import Causes, causes_of
 from .contradiction import Contradiction, contradiction_in
 from .effect import effects_of
-from .evidence import Scored
+from .evidence import DRAWS, Scored
 from .listed import listed
 from .predictive import Drawn, Given, drawn
 from .ranking import NextMeasurements, next_measurements_of
@@ -61,7 +61,7 @@ class Check:
     verdict: Verdict
     seed: int
     own: tuple[Cause, ...] = ()
-    draws: int = 4000
+    draws: int = DRAWS
     with_pairs: bool = False
     _cache: dict[str, Any] = field(default_factory=dict, repr=False)
 
@@ -212,7 +212,7 @@ def check(
     resolve: ValueLike | None = None,
     causes: Sequence[Cause] = (),
     pairs: bool = False,
-    draws: int = 4000,
+    draws: int = DRAWS,
     solver: str = DEFAULT_SOLVER,
     emulate: bool = True,
 ) -> Check:
@@ -241,7 +241,7 @@ def check(
     pairs : bool
         Ask about two causes at once as well.
     draws : int
-        Model runs for the evidence of the causes; 0 leaves it at Laplace's approximation.
+        Samples for the evidence of the causes; 0 leaves it at Laplace's approximation.
     solver, emulate
         As in `predict`.
 

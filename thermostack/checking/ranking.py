@@ -27,8 +27,10 @@ When = Literal["possible now", "only before the mod", "needs a second part"]
 
 WORTH = 0.01
 """Share of what is open below which a measurement is named only."""
-TOLD = 3
-"""For so many causes, the most probable ones, is said how they would come out."""
+TOLD, LEAST = 3, 0.01
+"""For so many causes, the most probable ones, is said how they would come out, if they have this probability."""
+SETTLED = 0.02
+"""Entropy below which there is nothing left to tell. [nat]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +78,11 @@ class NextMeasurements:
     ranked: tuple[NextMeasurement, ...]
 
     @property
+    def open(self) -> bool:
+        """Whether there is anything left to tell."""
+        return any(m.information.entropy > SETTLED for m in self.ranked)
+
+    @property
     def table(self) -> Table:
         """A row a measurement."""
         columns = (
@@ -87,8 +94,11 @@ class NextMeasurements:
         rows = tuple(
             (m.name, m.when, max(m.information.share, 0.0), m.information.nats, m.information.error, m.takes, m.meaning)
             for m in self.ranked
-            if m.information.share >= WORTH
+            if self.open and m.information.share >= WORTH
         )
+        if not self.open:
+            settled = "What was read settles which cause it is, if it is one of these: nothing further is asked for."
+            return Table(columns, (), "What to measure next", (settled,))
         rest = [m.name for m in self.ranked if m.information.share < WORTH]
         notes = ["Expected fall of the uncertainty (entropy) about which cause it is, as a share of all there is."]
         notes += [f"Next to nothing would tell: {'; '.join(rest)}."] if rest else []
@@ -216,7 +226,8 @@ def _outcomes(
     """Return for the most probable causes how they would come out."""
     described = parts.means[parts.labels == parts.names.index(DESCRIBED)][0]
     told = []
-    for ranked in [r for r in causes.ranked if r.name != DESCRIBED][:TOLD]:
+    open_ = [r for r in causes.ranked if r.name != DESCRIBED and r.probability >= LEAST]
+    for ranked in sorted(open_, key=lambda r: -r.probability)[:TOLD]:
         label = parts.names.index(ranked.name)
         mine = parts.labels == label
         w = parts.weights[mine]
