@@ -36,7 +36,7 @@ from thermostack.checking import evidence as evidence_module
 from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import Departure, acts_on, resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, UNLISTED, causes_of, prior_probabilities
-from thermostack.checking.effect import effects_of, unlisted_covariance
+from thermostack.checking.effect import DEPARTED, effects_of, unlisted_covariance
 from thermostack.checking.evidence import Kind, Scored
 from thermostack.checking.formulas import two_sided_p
 from thermostack.checking.listed import listed
@@ -49,6 +49,7 @@ from thermostack.propagate import Sampler
 from thermostack.stack.parts import Interface
 from thermostack.states import State, states_model
 
+__all__ = ["DEPARTED", "DESCRIBED", "UNLISTED", "Bench", "compact", "none", "planted"]
 RESULTS = Path(__file__).parent / "results"
 STEP, ROWS, NOISE, DRIFT = 1.0, 600, 0.5, 0.1
 """Of the synthetic sensors: truncated to so many kelvin, rows of the mean, noise of a row [K], drift over the log [K]."""
@@ -256,18 +257,18 @@ def planted_as(bench, c, rng):
     return cause.ways[rng.integers(len(cause.ways))], drawn_size(rng, cause)
 
 
-def planted(bench, pairs, part, *, draws, clear, own, seed=2 * SEED):
+def planted(bench, pairs, part, *, draws, clear, own, names=None, most=None, seed=2 * SEED):
     """Return a row a pair: every cause planted from its own prior, none, and something not listed.
 
     `clear` asks for sizes that can be seen clearly: the prior, given a d′ of 4 or more. `own`: readings from the check's
-    own model.
+    own model; `names`, `most`: only these causes, only pairs below this number.
     """
     rows = []
     for c, name in enumerate(bench.names):
-        if clear and c >= len(bench.causes):
+        if (clear and c >= len(bench.causes)) or (names is not None and name not in names):
             continue
         started, inputs = time.time(), drawn_for(bench, seed + 1000 * c, pairs)
-        for k in range(part[0], pairs, part[1]):
+        for k in range(part[0], min(pairs, most or pairs), part[1]):
             rng = np.random.default_rng([seed, c, k])
             what = planted_as(bench, c, rng)
             shift = np.zeros(len(bench.y)) if what is None else bench.shift(c, *what)
@@ -569,7 +570,7 @@ def gathered(what, folder, asked):
         return {
             "pairs": len(p), "below_0.05": float(np.mean(p < 0.05)), "below_0.5": float(np.mean(p < 0.5)),
             "kolmogorov_smirnov": float(test.statistic), "ks_p": float(test.pvalue),
-            "first": p[:20].round(5).tolist(), "fifths": (np.histogram(p, np.linspace(0, 1, 6))[0] / len(p)).tolist(),
+            "every_50th": p[::50].round(5).tolist(), "fifths": (np.histogram(p, np.linspace(0, 1, 6))[0] / len(p)).tolist(),
             **told,
         }  # fmt: skip
     if what == "laplace":
