@@ -138,7 +138,7 @@ def test_evidence_is_that_of_nested_sampling(bench, case, shift):
     observed = scored(np.zeros((1, scored.latent.size)))[0] + shift
     effect = {"described": None, "meter": meter}.get(case, thick)
     # known exactly: what dynesty is given has no noise of its own for it
-    effect = effect and replace(effect, error=0.0)
+    effect = effect and replace(effect, departs=False)
     besides = Besides(tuple(bad), (1 / 8, 1 / 8)) if "bad" in case else Besides()
     asked = [effect] if effect else []
     ours = evidence_of(scored, observed, asked, besides=[besides] * len(asked), seed=1)

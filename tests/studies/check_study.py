@@ -36,7 +36,7 @@ from thermostack.checking import evidence as evidence_module
 from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import Departure, acts_on, resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, UNLISTED, causes_of, prior_probabilities
-from thermostack.checking.effect import DEPARTED, effects_of, unlisted_covariance
+from thermostack.checking.effect import effects_of, unlisted_covariance
 from thermostack.checking.evidence import Kind, Scored
 from thermostack.checking.formulas import two_sided_p
 from thermostack.checking.listed import listed
@@ -49,7 +49,7 @@ from thermostack.propagate import Sampler
 from thermostack.stack.parts import Interface
 from thermostack.states import State, states_model
 
-__all__ = ["DEPARTED", "DESCRIBED", "UNLISTED", "Bench", "compact", "none", "planted"]
+__all__ = ["DESCRIBED", "UNLISTED", "Bench", "compact", "none", "planted"]
 RESULTS = Path(__file__).parent / "results"
 STEP, ROWS, NOISE, DRIFT = 1.0, 600, 0.5, 0.1
 """Of the synthetic sensors: truncated to so many kelvin, rows of the mean, noise of a row [K], drift over the log [K]."""

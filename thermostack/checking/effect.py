@@ -23,10 +23,6 @@ SCALES = (0.5, 1.0, 2.0)
 """Sizes of all causes as stated, half and double."""
 NODES = (0.0, 0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0)
 """Sizes between which an effect is straight, in standard deviations of its prior."""
-DEPARTED = 0.02
-"""To what share of itself a departure's shift is known at each sensor: with other inputs it is larger or smaller as a
-whole, which is as good as another size, and 0.4 to 2.5 % of it (rms) are spread otherwise (measured by
-`tests/studies/check_study.py`, *neglect*)."""
 UNLISTED = (0.10, 1.0, 0.03)
 """Standard deviations of what is not listed, for each state: a share of the rise, a shift [K], and a share of the rise
 for each sensor by itself (assumed)."""
@@ -51,8 +47,8 @@ class Effect:
     masses : ndarray, shape (scales, K)
         Prior probability of each piece, for sizes as in `SCALES`.
     gain : bool
-    error : float
-        To what share of itself a shift is known.
+    departs : bool
+        Whether it makes the stack another one, which is known to some per cent.
     """
 
     cause: int
@@ -62,7 +58,7 @@ class Effect:
     shifts: Float
     masses: Float
     gain: bool
-    error: float = 0.0
+    departs: bool = False
 
     def starts(self, rise: Float) -> Float:
         """Return the shifts (K + 1, D) for rises (D,), or (N, K + 1, D) for rises (N, D). [K]"""
@@ -106,8 +102,8 @@ class Effects:
                 edges, masses = self._pieces(c, w)
                 shifts = self._shifts(c, w, way, edges, model, mounts)
                 gain = not isinstance(way, Departure) and way.of == "power"
-                error = DEPARTED if isinstance(way, Departure) else 0.0
-                found.append(Effect(c, way.told, 1.0 / len(cause.ways), edges, shifts, masses, gain, error))
+                departs = isinstance(way, Departure)
+                found.append(Effect(c, way.told, 1.0 / len(cause.ways), edges, shifts, masses, gain, departs))
         return tuple(found)
 
     def _pieces(self, c: int, w: int) -> tuple[Float, Float]:

@@ -7,8 +7,7 @@ importance sampling:* scores are drawn about the most probable points of all cau
 bend of the model (`implicit`), and weighted by all densities they came from (the balance heuristic of Veach and Guibas
 1995); t is still integrated in closed form. One pool of model runs then serves all causes at all scales of their sizes.
 
-What a departure does is known to some per cent (`Effect.error`): so much of it, by itself for each sensor of each
-reading, counts as noise of its cause.
+What a departure does is known to some per cent of its pattern (`Scored.doubt`), which counts as noise of its cause.
 """
 
 from __future__ import annotations
@@ -57,8 +56,11 @@ LEAST_SIZE = 30.0
 """Least effective size for which importance sampling is taken."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
 """Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
+PATTERN, BETWEEN, LEVELS = 0.03, 0.01, 0.2
+"""What a departure does is known to so much of its differences between sensors, and as a whole from one state or power
+level to another (measured by `tests/studies/check_study.py`, *neglect*); powers within a fifth are one level."""
 WIDENED = 1.05
-"""Noise that the error of an effect makes less than so many times as large is left as it is."""
+"""Noise that this makes less than so many times as large is left as it is."""
 PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.95
 """Most places to draw at; least draws at each; least share of draws that are solved."""
 
@@ -70,6 +72,24 @@ class Scored:
         self.model, self.latent = model, Latent(model.variables)
         self.coolant = coolant_rows(model)
         self.noise: Float = model.covariance + np.diag(model.numerical_error**2 + 1e-6)
+
+    def doubt(self, shift: Float) -> Float:
+        """Return the covariance of what is wrong with a departure's shift (D,): in its pattern, and between levels. [K²]
+
+        A shift that is larger or smaller as a whole is as good as another size. What is wrong is the same in all
+        readings of one state at one power.
+        """
+        told = [
+            (each.state, round(math.log(each.reading.power) / LEVELS), number, probe)
+            for number, each in enumerate(self.model.measured)
+            for probe in each.probes
+        ]
+        level = np.array([[a[:2] == b[:2] for a in told] for b in told])
+        sensor = np.array([[a[3] == b[3] for a in told] for b in told])
+        number = np.array([n for _, _, n, _ in told])
+        mean = np.array([shift[number == n].mean() for n in number])
+        off = PATTERN * (shift - mean)
+        return np.asarray(level * (sensor * np.outer(off, off) + BETWEEN**2 * np.outer(mean, mean)))
 
     def __call__(self, z: Float) -> Float:
         """Return what all sensors show (N, D) at scores (N, J). [K]"""
@@ -137,8 +157,8 @@ class Kind:
 
     def noise(self, scored: Scored, shift: Float) -> Float:
         """Return the covariance of the readings about what is shown, where it adds so much (D,). [K²]"""
-        error = 0.0 if self.effect is None else self.effect.error
-        return np.asarray(scored.noise + np.diag((error * shift) ** 2))
+        departs = self.effect is not None and self.effect.departs
+        return scored.noise + scored.doubt(shift) if departs else scored.noise
 
 
 @dataclass(frozen=True, eq=False)
