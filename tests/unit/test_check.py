@@ -21,7 +21,6 @@ from thermostack.checking.effect import SCALES, Effect, effects_of
 from thermostack.checking.evidence import Scored, evidence_of
 from thermostack.checking.foresight import foresee
 from thermostack.checking.groups import angles, groups_of
-from thermostack.checking.implicit import Implicit, drawn
 from thermostack.checking.information import Broad
 from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
@@ -29,6 +28,7 @@ from thermostack.checking.ranking import components_of
 from thermostack.checking.segments import log_segment_density
 from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of
+from thermostack.inference.implicit import Implicit, drawn
 from thermostack.states import State, states_model
 
 FAST = {"solver": "one-dimensional", "draws": 0}

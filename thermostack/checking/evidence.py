@@ -4,8 +4,9 @@ Under a cause the readings are y(z) + Δ(t) + B + noise: z the scores of all unk
 cause; B what may have come besides, such as a bad mount, summed over points. *By Laplace:* with y straight about the
 most probable z, z is integrated in closed form, and t along the straight pieces of Δ in closed form too. *By
 importance sampling:* scores are drawn about the most probable points of all causes together so that they follow the
-bend of the model (`implicit`), and weighted by all densities they came from (the balance heuristic of Veach and Guibas
-1995); t is still integrated in closed form. One pool of model runs then serves all causes at all scales of their sizes.
+bend of the model (`inference.implicit`), and weighted by all densities they came from (the balance heuristic of Veach
+and Guibas 1995); t is still integrated in closed form. One pool of model runs then serves all causes at all scales of
+their sizes.
 
 What a departure does is known to some per cent of its pattern (`Scored.doubt`), which counts as noise of its cause.
 """
@@ -23,12 +24,12 @@ from scipy import linalg, special
 
 from ..errors import SolveError
 from ..inference import Latent
+from ..inference.implicit import Implicit, drawn
 from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
 from ..states import StatesModel
 from .besides import NOTHING, Besides
 from .effect import SCALES, Effect, unlisted_covariance
-from .implicit import Implicit, drawn
 from .predictive import coolant_rows
 from .segments import log_segment_density
 
@@ -74,7 +75,7 @@ class Scored:
         self.noise: Float = model.covariance + np.diag(model.numerical_error**2 + 1e-6)
 
     def doubt(self, shift: Float) -> Float:
-        """Return the covariance of what is wrong with a departure's shift (D,): in its pattern, and between levels. [K²]
+        """Return the covariance of what is wrong with a departure's shift (D,): of its pattern and between levels. [K²]
 
         A shift that is larger or smaller as a whole is as good as another size. What is wrong is the same in all
         readings of one state at one power.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from ..errors import SolveError
 from ..propagate.sampling import check_count
 from .conflict import Conflict, conflict_of
-from .importance import Weighted, after_tempering, importance_sampled, resampled
+from .importance import Weighted, after_tempering, followed, importance_sampled, resampled
 from .modes import Mode, find_modes, log_prior
 from .pareto import largest_shape
 from .posterior import Method, Posterior, PosteriorMode
@@ -107,6 +107,10 @@ def posterior_of(
         f"importance sampling did not do (worth {weighted.effective_size:.0f} of {size} samples, shape of the weights "
         f"{weighted.khat:.2f}; at least {_ENOUGH * draws:.0f} and below {largest_shape(size):.2f} are needed)"
     )
+    bent = followed(target, modes, rng, draws)
+    if bent is not None and bent.good(_ENOUGH * draws):
+        notes.append(f"draws that follow the bend of the model did (worth {bent.effective_size:.0f})")
+        return _result(target, _from_weights(bent, target, draws, rng), modes, conflict, notes)
     of_use = weighted.khat < _WORST_SHAPE and weighted.efficiency > _WORST_EFFICIENCY
     base = weighted.proposal if of_use else Proposal(1.0, np.empty(0), ())
     islands = tempered(target, rng, draws, base)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
-from ..inference.proposal import latin_hypercube
+from .proposal import latin_hypercube
 
 __all__ = ["Implicit", "drawn"]
 
