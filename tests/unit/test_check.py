@@ -24,7 +24,7 @@ from thermostack.checking.groups import angles, groups_of
 from thermostack.checking.information import Broad
 from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
-from thermostack.checking.ranking import components_of
+from thermostack.checking.ranking import NextMeasurement, NextMeasurements, components_of
 from thermostack.checking.segments import log_segment_density
 from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of
@@ -799,6 +799,18 @@ def test_next_measurements(whole):
     assert "if " in first.meaning
     assert found["contact print of the paste"].information.nats > found["a second power meter"].information.nats
     assert all(m.information.nats > -4 * m.information.error - 1e-9 for m in found)
+
+
+def test_what_is_settled_asks_for_nothing():
+    information = expected_information([1.0, 1e-6], [[0.0], [3.0]], [[1.0]], [0, 1])
+    one = NextMeasurement("idle, after", "ten minutes", "possible now", information, (), "K")
+    found = NextMeasurements((one,))
+    assert not found.open
+    assert found.table.rows == ()
+    assert "nothing further is asked for" in str(found)
+    assert "nothing further is asked for" in found._repr_html_()
+    open_ = replace(one, information=expected_information([0.5, 0.5], [[0.0], [3.0]], [[1.0]], [0, 1]))
+    assert "idle, after" in str(NextMeasurements((open_,)))
 
 
 def test_new_data_are_conditioned_on_what_was_read(whole):
