@@ -37,7 +37,7 @@ from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import Departure, acts_on, resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, UNLISTED, causes_of, prior_probabilities
 from thermostack.checking.effect import effects_of, unlisted_covariance
-from thermostack.checking.evidence import Kind, Scored
+from thermostack.checking.evidence import DRAWS, Kind, Scored
 from thermostack.checking.formulas import two_sided_p
 from thermostack.checking.listed import listed
 from thermostack.checking.predictive import coolant_rows, drawn
@@ -145,7 +145,7 @@ class Bench:
         if self.straight(shift) < 0.5:
             return self.straight(shift)
         start = np.zeros(self.scored.latent.size)
-        found, _ = evidence_module._climbed(self.scored, self.y + shift, start, [Kind()])
+        found = evidence_module._climbed(self.scored, self.y + shift, start, [Kind()])
         return float(np.sqrt(found[0].square))
 
 
@@ -257,7 +257,7 @@ def planted_as(bench, c, rng):
     return cause.ways[rng.integers(len(cause.ways))], drawn_size(rng, cause)
 
 
-def planted(bench, pairs, part, *, draws, clear, own, names=None, most=None, seed=2 * SEED):
+def planted(bench, pairs, part, *, draws, clear, own, names=None, most=None, save=None, seed=2 * SEED):
     """Return a row a pair: every cause planted from its own prior, none, and something not listed.
 
     `clear` asks for sizes that can be seen clearly: the prior, given a d′ of 4 or more. `own`: readings from the check's
@@ -293,6 +293,8 @@ def planted(bench, pairs, part, *, draws, clear, own, names=None, most=None, see
             found = causes_of(bench.scored, observed, bench.effects, draws=draws, seed=k)
             rows.append(judged(found, name, bench.detectability(shift), bench.p(observed), len(bad), k))
         print(f"{name}: {time.time() - started:.0f} s", flush=True)
+        if save is not None:
+            save(rows)
     return rows
 
 
@@ -374,6 +376,9 @@ class Frozen:
     def linearised(self, z):
         b = self.bench
         return np.array([b.y + b.slopes @ each for each in z]), np.repeat(b.slopes[None], len(z), axis=0)
+
+    def doubt(self, shift):
+        return np.zeros((len(shift), len(shift)))
 
     def __call__(self, z):
         return self.bench.y + z @ self.bench.slopes.T
@@ -545,7 +550,7 @@ def laplace(bench, pairs, part, seed=SEED):
         what = planted_as(bench, c, rng)
         sample = one_of(drawn_for(bench, seed + k, 1), 0)
         observed = shown_by_itself(bench, sample, what, bad_mounts(bench, rng), np.zeros(len(bench.y)), c, rng)
-        quick, slow = (causes_of(bench.scored, observed, bench.effects, draws=n, seed=k) for n in (0, 4000))
+        quick, slow = (causes_of(bench.scored, observed, bench.effects, draws=n, seed=k) for n in (0, DRAWS))
         sampled = [r for r in slow.ranked if np.isfinite(r.effective_size)]
         off = {r.name: quick[r.name].probability - r.probability for r in slow.ranked}
         rows.append({
@@ -626,18 +631,22 @@ def main():
         result = information(bench, asked.pairs) if asked.what == "information" else neglect(bench)
         (RESULTS / f"check_{asked.what}.json").write_text(as_text(result))
         return
-    if asked.what in ("planted", "own"):
-        rows = planted(bench, asked.pairs, part, draws=asked.draws, clear=asked.clear, own=asked.what == "own")
-    elif asked.what == "twin":
-        rows = twin(bench, asked.pairs, part, clear=asked.clear)
-    else:
-        rows = {"none": none, "laplace": laplace}[asked.what](bench, asked.pairs, part)
     name = asked.what + ("_clear" if asked.clear else "")
-    result = {
-        "of": part[1], "asked": told, "seconds": time.time() - started,
-        "prior": dict(zip(bench.names, bench.prior.tolist(), strict=True)), "rows": rows,
-    }  # fmt: skip
-    (asked.folder / f"{name}_{part[0]}_of_{part[1]}.json").write_text(json.dumps(result))
+
+    def save(rows):
+        result = {
+            "of": part[1], "asked": told, "seconds": time.time() - started,
+            "prior": dict(zip(bench.names, bench.prior.tolist(), strict=True)), "rows": rows,
+        }  # fmt: skip
+        (asked.folder / f"{name}_{part[0]}_of_{part[1]}.json").write_text(json.dumps(result))
+
+    if asked.what in ("planted", "own"):
+        own = asked.what == "own"
+        planted(bench, asked.pairs, part, draws=asked.draws, clear=asked.clear, own=own, save=save)
+    elif asked.what == "twin":
+        save(twin(bench, asked.pairs, part, clear=asked.clear))
+    else:
+        save({"none": none, "laplace": laplace}[asked.what](bench, asked.pairs, part))
 
 
 if __name__ == "__main__":

@@ -392,6 +392,9 @@ class Straight:
 
     sloped = linearised
 
+    def doubt(self, shift):
+        return np.zeros((len(shift), len(shift)))
+
 
 @pytest.fixture(scope="module")
 def straight(usual):
@@ -436,22 +439,52 @@ def test_what_came_besides_is_the_twins(straight):
         edges = sd * np.linspace(-7, 7, 281)
         masses = np.array([np.diff(stats.norm.cdf(edges, scale=scale * sd)) for scale in SCALES])
         active.append(Effect(i, "", 1.0, edges, edges[:, None] * direction, masses, gain=False))
-    for size in (0.0, 1.0, 4.0):
+    for size in (0.0, 1.0, 4.0, 12.0):
         observed = straight.y + rng.normal(size=len(straight.y)) + size * directions[1]
         besides = Besides((active[1],), (0.2,))
-        found = evidence_of(straight, observed, active[:1], besides=[besides], draws=400)
-        logs = []
-        for k in (1, 2):
-            A = np.column_stack([straight.slopes, *directions[:k]])
-            P = np.diag([*np.ones(straight.slopes.shape[1]), *np.square(sds[:k])])
-            logs.append(
-                linear_posterior(A, (np.zeros(len(P)), P), observed, straight.noise, offset=straight.y).log_evidence
-            )
-        whole = np.logaddexp(math.log(0.8) + logs[0], math.log(0.2) + logs[1])
-        assert found.laplace[0] == pytest.approx(whole, abs=2e-3)
-        share = 0.2 * math.exp(logs[1] - whole)
-        assert found.linear[0].points[1:].sum() == pytest.approx(share, abs=2e-3)
-        assert found.log_evidence[0, 1] == pytest.approx(whole, abs=4 * found.error[0] + 0.02)
+        plain, found = (evidence_of(straight, observed, active[:1], besides=[besides], draws=n) for n in (0, 600))
+        for scale, of_scale, laplace in zip(SCALES, found.log_evidence[0], plain.log_evidence[0], strict=True):
+            logs = []
+            for k in (1, 2):
+                A = np.column_stack([straight.slopes, *directions[:k]])
+                P = np.diag([*np.ones(straight.slopes.shape[1]), *np.square(scale * np.array(sds[:k]))])
+                logs.append(
+                    linear_posterior(A, (np.zeros(len(P)), P), observed, straight.noise, offset=straight.y).log_evidence
+                )
+            whole = np.logaddexp(math.log(0.8) + logs[0], math.log(0.2) + logs[1])
+            assert laplace == pytest.approx(whole, abs=0.03), "points of the second size, tails cut at double scale"
+            assert of_scale == pytest.approx(whole, abs=5 * found.error[0] + 0.05), (size, scale)
+            if scale == 1.0:
+                share = 0.2 * math.exp(logs[1] - whole)
+                assert plain.linear[0].points[1:].sum() == pytest.approx(share, abs=5e-3)
+
+
+def test_doubt_is_of_the_pattern_and_between_levels(cores):
+    """Of a shift that differs by sensor and reading, by hand; rows: four cores before, four after, one reading each."""
+    _, _, scored = cores
+    shift = np.array([3.0, 1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 2.0])
+    found = scored.doubt(shift)
+    assert found[:4, 4:] == pytest.approx(np.zeros((4, 4))), "nothing in common between states"
+    assert found[0, 0] == pytest.approx((0.03 * 1.5) ** 2 + (0.01 * 1.5) ** 2)
+    assert found[0, 1] == pytest.approx((0.01 * 1.5) ** 2), "sensors have the mean in common"
+    assert scored.doubt(np.repeat([2.0, 1.0], 4))[:4, :4] == pytest.approx(np.full((4, 4), 0.02**2)), "even: no pattern"
+
+
+def test_levels_begin_with_a_step_in_power(stacks):
+    """199, 202 and 230 W are one level, each within a fifth of the next; 150 W is another."""
+    before, after = stacks
+    readings = [read(50, p, level=str(p)) for p in (199.0, 202.0, 230.0, 150.0)]
+    scored = Scored(states_model([State(before, *readings), State(after, read(49, source="a"))], "one-dimensional"))
+    found = scored.doubt(np.ones(5)) > 0
+    assert found[:4, :4].astype(int).tolist() == [[1, 1, 1, 0], [1, 1, 1, 0], [1, 1, 1, 0], [0, 0, 0, 1]]
+
+
+def test_one_sided_slopes_are_the_slopes(usual):
+    scored = Scored(usual.model)
+    z = np.random.default_rng(2).normal(size=(4, scored.latent.size))
+    (y, slopes), (other_y, other) = scored.linearised(z), scored.sloped(z)
+    assert other_y == pytest.approx(y, abs=1e-9)
+    assert other == pytest.approx(slopes, abs=0.02 * np.abs(slopes).max())
 
 
 def test_chances_are_beside_the_odds():

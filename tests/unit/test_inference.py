@@ -9,7 +9,8 @@ from scipy import integrate, special, stats
 
 from thermostack.errors import InputError, SolveError, UnknownNameError
 from thermostack.inference import Latent, Problem, linear_posterior, posterior_of, score_of, value_of
-from thermostack.inference.importance import importance_sampled, resampled
+from thermostack.inference.importance import followed, importance_sampled, resampled
+from thermostack.inference.modes import find_modes
 from thermostack.inference.pareto import pareto_shape, smoothed
 from thermostack.inference.problem import Target
 from thermostack.inference.proposal import Hump, Proposal, latin_hypercube
@@ -301,6 +302,28 @@ def test_draws_follow_the_bend_where_data_are_precise():
     assert found.log_evidence_error < 0.05
     assert any("draws that follow the bend of the model did" in note for note in found.notes)
     assert found.predicted.mean(axis=0) == pytest.approx(observed, abs=3 * noise)
+
+
+@pytest.mark.parametrize("bottom", [0.0, 0.01])
+def test_a_fold_is_not_counted_twice(bottom):
+    """√(x² + c) + 0.3 y (or x² itself) has two modes, each the mirror image of the other; evidence by quadrature."""
+
+    def folded(s):
+        x = s["a.x"] ** 2
+        return ((np.sqrt(x + bottom) if bottom else x) + 0.3 * s["b.x"])[:, None]
+
+    problem = simple(predict=folded, observed=[1.2], covariance=[[0.02**2]])
+    target = Target(problem)
+    modes = find_modes(target, np.array([[1.0, 0.0], [-1.0, 0.0]]))
+    assert len(modes) == 2
+    found = followed(target, modes, np.random.default_rng(0), 8000)
+
+    def given(x):
+        y = math.sqrt(x * x + bottom) if bottom else x * x
+        return stats.norm.pdf(x) * stats.norm.pdf(1.2, y, math.hypot(0.3, 0.02))
+
+    exact = math.log(2 * integrate.quad(given, 0, 8, epsrel=1e-10, limit=200)[0])
+    assert found is None or found.log_evidence == pytest.approx(exact, abs=5 * found.log_evidence_error + 0.005)
 
 
 @pytest.mark.parametrize("nu", [math.inf, 3.0])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .effect import SCALES, Effect
 
-__all__ = ["NOTHING", "Besides", "with_chances"]
+__all__ = ["NOTHING", "Besides", "points_of", "with_chances"]
 
 Float = NDArray[np.float64]
 
@@ -54,16 +54,17 @@ class Besides:
 
     def shifts(self, rise: Float) -> Float:
         """Return what each point adds for rises (D,), shape (O, D). [K]"""
-        parts = [np.zeros((1, len(rise)))]
-        s = (np.arange(POINTS) + 0.5) / POINTS
-        for effect in self.effects:
-            chain = effect.starts(rise)
-            points = chain[:-1, None] + s[:, None] * np.diff(chain, axis=0)[:, None]
-            parts.append(points.reshape(-1, points.shape[-1]))
-        return np.concatenate(parts)
+        return np.concatenate([np.zeros((1, len(rise))), *(points_of(effect.starts(rise)) for effect in self.effects)])
 
 
 NOTHING = Besides()
+
+
+def points_of(chain: Float) -> Float:
+    """Return the points (K · POINTS, D) of the pieces of a chain (K + 1, D)."""
+    s = (np.arange(POINTS) + 0.5) / POINTS
+    points = chain[:-1, None] + s[:, None] * np.diff(chain, axis=0)[:, None]
+    return np.asarray(points.reshape(-1, points.shape[-1]))
 
 
 def with_chances(chances: Sequence[float]) -> Float:

@@ -55,7 +55,7 @@ class Ranked:
     told : str
         Its most probable way.
     log_evidence, error, effective_size : float
-        NaN size: Laplace's approximation stands.
+        NaN size: Laplace's approximation stands, moved as samples moved that of others.
     linear : Linear
         The readings straight about the most probable point of its most probable way.
     group : int
@@ -127,6 +127,8 @@ class Causes:
     effects : Effects
     active : tuple of Effect
         In the order of the evidence.
+    besides : tuple of Besides
+        What may have come with each of them.
     scored : Scored
     pairs : tuple of Pair
         Two causes at once, where asked for.
@@ -138,6 +140,7 @@ class Causes:
     evidence: Evidence
     effects: Effects
     active: tuple[Effect, ...]
+    besides: tuple[Besides, ...]
     scored: Scored
     pairs: tuple[Pair, ...] = ()
 
@@ -203,11 +206,11 @@ class Causes:
             f"Prior odds: the described stack against all causes together {DESCRIBED_ODDS:g} : 1, the causes alike "
             "unless they say otherwise. Their sizes, and where those come from: .sizes.",
             *(
-                f"“{c.name}” comes by chance, {format_number(100 * c.chance, 2)} % each, with any other cause or alone."
+                f"“{c.name}” comes by chance, {format_number(100 * c.chance, 3)} % each, with any other cause or alone."
                 for c in self.effects.causes
                 if c.chance
             ),
-            "Where no samples stand, ln evidence is Laplace's approximation.",
+            "Where no samples stand, ln evidence is Laplace's approximation, moved as samples moved the others.",
             *self.effects.left_out,
         )
 
@@ -351,7 +354,8 @@ def causes_of(
     prior = prior_probabilities(effects.causes)
     weight = np.log(prior)[:, None] + log_evidence
     probability = np.exp(weight - np.logaddexp.reduce(weight, axis=0))
-    label, moved = _grouped(found, active, best, log_evidence[:, 1], scored.noise)
+    chances = [effects.causes[e.cause].chance > 0 for e in active]
+    label, moved = _grouped(found, active, best, log_evidence[:, 1], scored.noise, chances)
     names = [*(c.name for c in effects.causes), DESCRIBED, UNLISTED]
     sentences = [
         *(c.sentence for c in effects.causes),
@@ -378,7 +382,7 @@ def causes_of(
     order = {group.members[0].group: i for i, group in enumerate(groups)}
     ranked.sort(key=lambda r: (order[r.group], -r.probability))
     double = pairs_of(scored, observed, effects, active, found, ways) if pairs else ()
-    return Causes(tuple(ranked), tuple(groups), moved, found, effects, active, scored, double)
+    return Causes(tuple(ranked), tuple(groups), moved, found, effects, active, tuple(besides), scored, double)
 
 
 def _told(
@@ -395,13 +399,20 @@ def _told(
 
 
 def _grouped(
-    found: Evidence, active: Sequence[Effect], best: Sequence[int], log_evidence: Float, noise: Float
+    found: Evidence,
+    active: Sequence[Effect],
+    best: Sequence[int],
+    log_evidence: Float,
+    noise: Float,
+    by_chance: Sequence[bool],
 ) -> tuple[NDArray[np.intp], float]:
     """Return the group of each cause, of the described stack and of what is not listed; and how far readings moved."""
     described = found.linear[-2]
     n = len(best) - 2
-    least = min((found.linear[i].square for i in best[:n]), default=described.square)
-    moved = math.sqrt(max(described.square - least, 0.0))
+    # a bad mount may be there whatever else is the case: what it explains does not split the others
+    without = min(described.square, *(found.linear[i].square for i, chance in enumerate(by_chance) if chance), math.inf)
+    least = min((found.linear[i].square for i in best[:n]), default=without)
+    moved = math.sqrt(max(without - least, 0.0))
     L = np.linalg.cholesky(described.slopes @ described.slopes.T + noise)
     signatures, lines = np.zeros((n, len(L))), np.zeros(n, dtype=bool)
     for c, i in enumerate(best[:n]):

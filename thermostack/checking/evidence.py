@@ -24,7 +24,7 @@ from scipy import linalg, special
 
 from ..errors import SolveError
 from ..inference import Latent
-from ..inference.implicit import Implicit, drawn
+from ..inference.implicit import Implicit, densities, drawn
 from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
 from ..states import StatesModel
@@ -53,15 +53,16 @@ NIL = 1e-5
 FAINT, SLIGHT = 1e-3, 0.05
 """What may have come besides with less than this share of the most probable is left out of the posterior of the size,
 and is not sampled."""
-LEAST_SIZE = 30.0
-"""Least effective size for which importance sampling is taken."""
+LEAST_SIZE, HALF = 30.0, 0.5
+"""Least effective size for which importance sampling is taken, and least share of what it sums."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
 """Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
 PATTERN, BETWEEN, LEVELS = 0.03, 0.01, 0.2
 """What a departure does is known to so much of its differences between sensors, and as a whole from one state or power
-level to another (measured by `tests/studies/check_study.py`, *neglect*); powers within a fifth are one level."""
-WIDENED = 1.05
-"""Noise that this makes less than so many times as large is left as it is."""
+level to another (measured by `tests/studies/check_study.py`, *neglect*); a step of a fifth in power is
+another level."""
+WIDENED = 0.01
+"""Doubt that moves ½ ln det of the noise by less is left out."""
 PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.95
 """Most places to draw at; least draws at each; least share of draws that are solved."""
 
@@ -80,17 +81,26 @@ class Scored:
         A shift that is larger or smaller as a whole is as good as another size. What is wrong is the same in all
         readings of one state at one power.
         """
-        told = [
-            (each.state, round(math.log(each.reading.power) / LEVELS), number, probe)
-            for number, each in enumerate(self.model.measured)
-            for probe in each.probes
-        ]
-        level = np.array([[a[:2] == b[:2] for a in told] for b in told])
-        sensor = np.array([[a[3] == b[3] for a in told] for b in told])
-        number = np.array([n for _, _, n, _ in told])
+        number, sensor, level = self._told
         mean = np.array([shift[number == n].mean() for n in number])
         off = PATTERN * (shift - mean)
         return np.asarray(level * (sensor * np.outer(off, off) + BETWEEN**2 * np.outer(mean, mean)))
+
+    @cached_property
+    def _told(self) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.bool_]]:
+        """Return the reading of each row (D,); which rows are of one sensor, and of one state and level (D, D)."""
+        levels: dict[int, int] = {}
+        for state in {each.state for each in self.model.measured}:
+            mine = [n for n, each in enumerate(self.model.measured) if each.state == state]
+            mine.sort(key=lambda n: self.model.measured[n].reading.power)
+            steps = np.diff([math.log(self.model.measured[n].reading.power) for n in mine], prepend=-np.inf)
+            levels |= dict(zip(mine, np.cumsum(steps > LEVELS).tolist(), strict=True))
+        rows = [
+            (n, probe, (each.state, levels[n])) for n, each in enumerate(self.model.measured) for probe in each.probes
+        ]
+        number = np.array([n for n, _, _ in rows], dtype=np.intp)
+        sensor, level = (np.array([[a[k] == b[k] for a in rows] for b in rows]) for k in (1, 2))
+        return number, sensor, level
 
     def __call__(self, z: Float) -> Float:
         """Return what all sensors show (N, D) at scores (N, J). [K]"""
@@ -156,10 +166,10 @@ class Kind:
         """Sizes at the ends of the pieces (K + 1,). SI."""
         return np.array([0.0, 1.0]) if self.effect is None else self.effect.edges
 
-    def noise(self, scored: Scored, shift: Float) -> Float:
-        """Return the covariance of the readings about what is shown, where it adds so much (D,). [K²]"""
+    def noise(self, scored: Scored, shift: Float, came: Float) -> Float:
+        """Return the covariance about what is shown, where it and what came besides add so much (D,). [K²]"""
         departs = self.effect is not None and self.effect.departs
-        return scored.noise + scored.doubt(shift) if departs else scored.noise
+        return np.asarray(scored.noise + (scored.doubt(shift) if departs else 0.0) + scored.doubt(came))
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,20 +184,18 @@ class Linear:
         At each scale of the sizes.
     size, spread : float
         Posterior mean and standard deviation of the size. SI.
-    shift : ndarray, shape (D,)
-        What the effect adds at the most probable size. [K]
+    shift, came : ndarray, shape (D,)
+        What the effect adds at the most probable size, and what most probably came besides. [K]
     mode : ndarray, shape (J,)
         Most probable scores, in this straight model.
     centre : ndarray, shape (D,)
         What the effect and what most probably came besides add on the mean. [K]
-    noise : ndarray, shape (D, D)
-        About the centre, with the spread of both. [K²]
-    pieces : ndarray, shape (K,)
-        Posterior probability of each piece of the effect, sizes as stated.
-    points : ndarray, shape (O,)
-        Posterior probability of each point of what may have come besides.
+    about, noise : ndarray, shape (D, D)
+        Covariance about what is shown and added, and about the centre, with the spread of both. [K²]
+    joint : ndarray, shape (scales, O, K)
+        Posterior probability of each piece of the effect with each point of what may have come besides.
     square : float
-        Squared Mahalanobis distance of the readings at the most probable size.
+        Squared Mahalanobis distance of the readings from what is shown and added, without doubt about the latter.
     """
 
     z: Float
@@ -197,12 +205,23 @@ class Linear:
     size: float
     spread: float
     shift: Float
+    came: Float
     mode: Float
     centre: Float
+    about: Float
     noise: Float
-    pieces: Float
-    points: Float
+    joint: Float
     square: float
+
+    @property
+    def pieces(self) -> Float:
+        """Posterior probability of each piece of the effect (K,), sizes as stated."""
+        return np.asarray(self.joint[len(SCALES) // 2].sum(axis=0))
+
+    @property
+    def points(self) -> Float:
+        """Posterior probability of each point of what may have come besides (O,), sizes as stated."""
+        return np.asarray(self.joint[len(SCALES) // 2].sum(axis=1))
 
 
 def linearised(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind) -> Linear:
@@ -210,10 +229,9 @@ def linearised(scored: Scored, observed: Float, z: Float, y: Float, slopes: Floa
     if kind.extra:
         return _unlisted(scored, observed, z, y, slopes, kind)
     found = _straight(scored, observed, z, y, slopes, kind, scored.noise)
-    noise = kind.noise(scored, found.shift)
-    if np.all(np.diag(noise) < WIDENED * np.diag(scored.noise)):
-        return found
-    return _straight(scored, observed, z, y, slopes, kind, noise)
+    noise = kind.noise(scored, found.shift, found.came)
+    widened = 0.5 * (np.linalg.slogdet(noise)[1] - np.linalg.slogdet(scored.noise)[1])
+    return found if widened < WIDENED else _straight(scored, observed, z, y, slopes, kind, noise)
 
 
 def _straight(
@@ -231,27 +249,24 @@ def _straight(
     joints, middle = np.exp(log_joint - top), len(SCALES) // 2
     whole = joints.sum(axis=(1, 2))
     log_evidence = top[:, 0, 0] + np.log(whole) - np.sum(np.log(np.diag(L)))
-    joint = joints[middle] / whole[middle]
-    points = joint.sum(axis=1)
-    # the most probable of what may have come besides, and the most probable size with it
+    joint = joints / whole[:, None, None]
+    points = joint[middle].sum(axis=1)
+    # the most probable of what may have come besides, and the size with it
     of = kind.besides.of
-    which = int(np.argmax(np.bincount(of, points)))
-    mine = np.flatnonzero(of == which)
-    likely = np.flatnonzero(points > FAINT * points.max())
-    size, spread, at, slope = _sizes(kind, x[likely], white, log_points[middle, likely])
-    best = mine[int(np.argmax(points[mine]))]
-    shift = np.array([np.interp(at, kind.edges, column) for column in chain.T])
-    left = left - shift - besides[best]
+    mine = np.flatnonzero(of == np.argmax(np.bincount(of, points)))
+    mine = mine[points[mine] > FAINT * points[mine].max()]
+    size, spread, at, slope = _sizes(kind, x[mine], white, log_points[middle, mine])
+    came = besides[mine[int(np.argmax(points[mine]))]]
+    shift, on_mean = (np.array([np.interp(t, kind.edges, column) for column in chain.T]) for t in (at, size))
     w = points[mine] / points[mine].sum()
     apart = besides[mine] - w @ besides[mine]
-    centre = np.array([np.interp(size, kind.edges, column) for column in chain.T]) + w @ besides[mine]
-    square = linalg.solve_triangular(L, left, lower=True)
-    mode = slopes.T @ linalg.cho_solve((L, True), left)
     wide = slope(at, chain) * spread
+    left = left - shift - came
+    mode = slopes.T @ linalg.cho_solve((L, True), left)
+    square = linalg.solve_triangular(np.linalg.cholesky(slopes @ slopes.T + scored.noise), left, lower=True)
     return Linear(
-        z, y, slopes, log_evidence, size, spread, shift, mode, centre,
-        noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart, joint.sum(axis=0), points,
-        float(square @ square),
+        z, y, slopes, log_evidence, size, spread, shift, came, mode, on_mean + w @ besides[mine], noise,
+        noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart, joint, float(square @ square),
     )  # fmt: skip
 
 
@@ -265,9 +280,9 @@ def _unlisted(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float
     middle = len(SCALES) // 2
     L, square = factors[middle], float(x[middle] @ x[middle])
     mode = slopes.T @ linalg.cho_solve((L, True), left)
-    nothing = np.zeros_like(observed)
+    nothing, whole = np.zeros_like(observed), np.ones((len(SCALES), 1, 1))
     return Linear(
-        z, y, slopes, log_evidence, 0.0, 0.0, nothing, mode, nothing, noise[middle], np.ones(1), np.ones(1),
+        z, y, slopes, log_evidence, 0.0, 0.0, nothing, nothing, mode, nothing, noise[middle], noise[middle], whole,
         square,
     )  # fmt: skip
 
@@ -316,13 +331,11 @@ class Evidence:
     error : ndarray, shape (effects + 2,)
         Standard error of ln evidence, sizes as stated.
     effective_size : ndarray, shape (effects + 2,)
-        As many independent samples it rests on; NaN where Laplace's approximation stands.
+        As many independent samples it rests on; NaN where Laplace's approximation stands, moved as others were.
     khat : ndarray, shape (effects + 2,)
         Shape of the tail of the weights, good below 0.7.
     laplace : ndarray, shape (effects + 2,)
         ln evidence by Laplace's approximation, sizes as stated.
-    evaluations : int
-        Runs of the model.
     """
 
     linear: tuple[Linear, ...]
@@ -331,7 +344,6 @@ class Evidence:
     effective_size: Float
     khat: Float
     laplace: Float
-    evaluations: int
 
 
 def evidence_of(
@@ -363,31 +375,26 @@ def evidence_of(
     J = scored.latent.size
     starts = np.concatenate([np.zeros((1, J)), scored.latent.other_components])
     best: list[Linear] = []
-    count = 0
     for start in starts:
-        found, runs = _climbed(scored, observed, start, kinds)
-        count += runs
+        found = _climbed(scored, observed, start, kinds)
         best = [_either(a, b) for a, b in zip(best, found, strict=True)] if best and found else best or found
     if not best:
         raise SolveError("the described stack has no operating point at what was read")
     laplace = np.array([each.log_evidence for each in best])
     n = len(best)
-    plain = Evidence(
-        tuple(best), laplace, np.full(n, UNCHECKED), np.full(n, np.nan), np.full(n, np.nan), laplace[:, 1], count
-    )
+    nan = np.full(n, np.nan)
+    plain = Evidence(tuple(best), laplace, np.full(n, UNCHECKED), nan, nan, laplace[:, 1])
     return plain if draws == 0 else _sampled(scored, observed, kinds, plain, draws, seed)
 
 
-def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind]) -> tuple[list[Linear], int]:
-    """Return every kind straight about its own most probable point, from one start; and runs of the model.
+def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind]) -> list[Linear]:
+    """Return every kind straight about its own most probable point, from one start.
 
     Empty where there is no operating point at the start.
     """
-    J = len(start)
     y, slopes = scored.linearised(start[None])
-    count = 2 * J + 1
     if not np.isfinite(y).all():
-        return [], count
+        return []
     found = [linearised(scored, observed, start, y[0], slopes[0], kind) for kind in kinds]
     resting: set[int] = set()
     for _ in range(ROUNDS):
@@ -398,14 +405,13 @@ def _climbed(scored: Scored, observed: Float, start: Float, kinds: Sequence[Kind
             break
         z = np.clip(np.array([found[i].mode for i in moving]), -EDGE + STEP, EDGE - STEP)
         y, slopes = scored.linearised(z)
-        count += len(z) * (2 * J + 1)
         possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
         for row, i in enumerate(moving):
             if possible[row]:
                 found[i] = linearised(scored, observed, z[row], y[row], slopes[row], kinds[i])
             else:  # no such operating point: the slopes before stand
                 resting.add(i)
-    return found, count
+    return found
 
 
 def _distance(each: Linear) -> float:
@@ -438,40 +444,56 @@ def _sampled(
     about = _places([plain.linear[i] for i in sorted(alive, key=lambda i: -plain.laplace[i])], observed)
     each = max(draws // len(about), LEAST_DRAWS)
     z = drawn(about, rng, each, scored)
-    share = np.isfinite(z).all(axis=1).reshape(len(about), each).mean(axis=1)
-    kept = share > LEAST_SOLVED
-    if not kept.any():
-        return plain
-    about = [place for place, k in zip(about, kept, strict=True) if k]
-    z = z[np.repeat(kept, each)]
     solved: NDArray[np.bool_] = np.asarray(np.isfinite(z).all(axis=1))
-    z = np.where(solved[:, None], z, 0.0)
+    # some of the prior besides: no part of it is then out of reach
+    z = np.concatenate([np.where(solved[:, None], z, 0.0), rng.standard_normal((each, scored.latent.size))])
     y, slopes = scored.sloped(z)
-    possible: NDArray[np.bool_] = solved & np.isfinite(y).all(axis=1)
+    possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
     y = np.where(possible[:, None], y, 0.0)
-    mixture = special.logsumexp([place.log_density(z, y, slopes) for place in about], axis=0) - math.log(len(about))
+    log_densities, own = densities(about, each, z, y, slopes)
+    solved &= own & possible[: len(solved)]
+    kept = solved.reshape(len(about), each).mean(axis=1) > LEAST_SOLVED
+    rows = np.append(np.repeat(kept, each), np.full(each, True))
+    log_densities = np.vstack([log_densities[kept], log_prior(z)])[:, rows]
+    possible = np.append(solved, possible[len(solved) :])[rows]
+    y, z = y[rows], z[rows]
+    mixture = special.logsumexp(log_densities, axis=0) - math.log(len(log_densities))
     from_prior = np.where(possible, log_prior(z) - mixture, -np.inf)
     log_evidence, error = plain.log_evidence.copy(), plain.error.copy()
     size, khat = plain.effective_size.copy(), plain.khat.copy()
+    moved = {}
     for i in alive:
-        raw = _log_likelihood(scored, observed, y, kinds[i], plain.linear[i]) + from_prior[:, None]
-        found = special.logsumexp(raw, axis=0) - math.log(len(z))
-        relative = np.exp(raw[:, 1] - found[1])
-        steady, khat[i] = smoothed(raw[:, 1])
-        weights = np.exp(steady - special.logsumexp(steady))
-        worth = 1.0 / float(np.sum(weights**2))
-        if khat[i] < largest_shape(len(z)) and worth >= LEAST_SIZE:
-            log_evidence[i], size[i] = found, worth
-            error[i] = float(np.std(relative, ddof=1)) / math.sqrt(len(z))
-        else:
-            error[i] = max(UNSAMPLED, abs(float(found[1] - plain.laplace[i])))
+        log_likelihood, share = _log_likelihood(scored, observed, y, kinds[i], plain.linear[i])
+        found, judged = _weighed(log_likelihood + from_prior[:, None])
+        trusted = [shape < largest_shape(len(z)) and worth >= LEAST_SIZE for shape, worth, _ in judged]
+        middle, khat[i] = len(SCALES) // 2, judged[len(SCALES) // 2][0]
+        moved[i] = float(found[middle] - plain.laplace[i])
+        if trusted[middle]:
+            good = np.array(trusted) & (share > HALF)
+            log_evidence[i] = np.where(good, found, plain.log_evidence[i] + moved[i])
+            size[i], error[i] = judged[middle][1:]
     # what bends does so for all causes alike: where sampling does not do, Laplace's value is moved as it is elsewhere
     done = [i for i in range(len(size)) if np.isfinite(size[i])]
     left = [i for i in range(len(size)) if i not in done]
     if done:
-        log_evidence[left] += np.median(log_evidence[done, 1] - plain.laplace[done])
-    runs = plain.evaluations + len(z) * (2 + scored.latent.size)
-    return Evidence(plain.linear, log_evidence, error, size, khat, plain.laplace, runs)
+        log_evidence[left] += np.median([moved[i] for i in done])
+        error[left] = UNSAMPLED
+    for i in left:
+        error[i] = max(error[i], abs(moved.get(i, 0.0)))
+    return Evidence(plain.linear, log_evidence, error, size, khat, plain.laplace)
+
+
+def _weighed(raw: Float) -> tuple[Float, list[tuple[float, float, float]]]:
+    """Return ln evidence at each scale from log weights (N, scales); and shape of the tail, worth, error of each."""
+    n = len(raw)
+    found = special.logsumexp(raw, axis=0) - math.log(n)
+    judged = []
+    for column, whole in zip(raw.T, found, strict=True):
+        steady, shape = smoothed(column)
+        weights = np.exp(steady - special.logsumexp(steady))
+        error = float(np.std(np.exp(column - whole), ddof=1)) / math.sqrt(n)
+        judged.append((shape, 1.0 / float(np.sum(weights**2)), error))
+    return np.asarray(found), judged
 
 
 def _places(found: Sequence[Linear], observed: Float) -> list[Implicit]:
@@ -491,39 +513,42 @@ def _wider(a: Linear, b: Linear) -> float:
     return float(0.5 * (first - second))
 
 
-def _log_likelihood(scored: Scored, observed: Float, y: Float, kind: Kind, linear: Linear) -> Float:
-    """Return ln p(readings | scores) (N, scales), size and what came besides integrated out."""
+def _log_likelihood(
+    scored: Scored, observed: Float, y: Float, kind: Kind, linear: Linear
+) -> tuple[Float, Float]:  # fmt: skip
+    """Return ln p(readings | scores) (N, scales), size and what came besides integrated out.
+
+    What least probably came besides, and sizes far off, are taken as they are by Laplace; what is left is the share of
+    each scale (scales,).
+    """
     if kind.extra:
         columns = []
         for each in kind.extra:
             L = np.asarray(np.linalg.cholesky(scored.noise + each))
             x = linalg.solve_triangular(L, (observed - y).T, lower=True)
             columns.append(-0.5 * np.sum(x**2, axis=0) + _constant(L))
-        return np.stack(columns, axis=1)
-    L = np.asarray(np.linalg.cholesky(kind.noise(scored, linear.shift)))
+        return np.stack(columns, axis=1), np.ones(len(SCALES))
+    L = np.asarray(np.linalg.cholesky(linear.about))
     x = linalg.solve_triangular(L, (observed - y).T, lower=True).T
     chain = kind.chain(y - scored.coolant)
     white = np.asarray(
         linalg.solve_triangular(L, chain.reshape(-1, chain.shape[-1]).T, lower=True).T.reshape(chain.shape)
     )
-    pieces = np.flatnonzero(linear.pieces > NIL * linear.pieces.max())
+    of_pieces = linear.joint.sum(axis=1).max(axis=0)
+    pieces = np.flatnonzero(of_pieces > NIL * of_pieces.max())
     start, step = white[..., pieces, :], white[..., pieces + 1, :] - white[..., pieces, :]
     # what comes besides is taken at the rises of the most probable point
     shifts = linalg.solve_triangular(L, kind.besides.shifts(linear.y - scored.coolant).T, lower=True).T
     log_points, log_pieces = kind.besides.log_masses, kind.log_masses[:, pieces]
+    of = kind.besides.of
+    mine = of == np.argmax(np.bincount(of, linear.points))
+    kept = np.flatnonzero(mine & (linear.points > SLIGHT * linear.points[mine].max()))
     total = np.full((len(y), len(SCALES)), -np.inf)
-    kept = _kept(kind, linear)
     for o in kept:
         log_density = log_segment_density(x - shifts[o], start, step)
         total = np.logaddexp(total, _mixed(log_density, log_pieces) + log_points[:, o])
-    return np.asarray(total - np.sum(np.log(np.diag(L))) - math.log(linear.points[kept].sum()))
-
-
-def _kept(kind: Kind, linear: Linear) -> NDArray[np.intp]:
-    """Return the points of what most probably came besides; what all others add is taken as it is by Laplace."""
-    of = kind.besides.of
-    mine = of == np.argmax(np.bincount(of, linear.points))
-    return np.flatnonzero(mine & (linear.points > SLIGHT * linear.points[mine].max()))
+    share = linear.joint[:, kept][:, :, pieces].sum(axis=(1, 2))
+    return np.asarray(total - np.sum(np.log(np.diag(L))) - np.log(np.maximum(share, 1e-300))), share
 
 
 def _mixed(log_density: Float, log_masses: Float) -> Float:

@@ -7,7 +7,7 @@ then normal for each cause at each size, given all that was read, and the expect
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 from ..tables import Column, Table
+from .besides import points_of
 from .candidates import Candidate, candidates_of
 from .causes import DESCRIBED, UNLISTED, Causes
 from .information import Broad, Information, expected_information
@@ -29,6 +30,8 @@ WORTH = 0.01
 """Share of what is open below which a measurement is named only."""
 TOLD, LEAST = 3, 0.01
 """For so many causes, the most probable ones, is said how they would come out, if they have this probability."""
+BESIDES = 0.02
+"""What came besides a cause with less probability is left out."""
 SETTLED = 0.02
 """Entropy below which there is nothing left to tell. [nat]"""
 
@@ -178,7 +181,11 @@ class Components:
 
 
 def components_of(causes: Causes, candidate: Candidate) -> Components:
-    """Return what each cause lets expect of a candidate's data, given all that was read."""
+    """Return what each cause lets expect of a candidate's data, given all that was read.
+
+    What probably came besides a cause, such as a bad mount, is there in further readings of that mount as well. That a
+    mount which is still to be made may be bad is not counted, nor that effects are known to some per cent only.
+    """
     scored, evidence = causes.scored, causes.evidence
     observed = scored.model.observed
     D = len(observed)
@@ -198,11 +205,11 @@ def components_of(causes: Causes, candidate: Candidate) -> Components:
         for i, share in zip(mine, of_way, strict=True):
             chain = candidate.shifts[i]
             moved = known + chain[:, D:] - chain[:, :D] @ K.T
-            pieces = evidence.linear[i].pieces
-            weights.append(probability[c] * share * pieces)
-            means.append(moved[:-1])
-            steps.append(np.diff(moved, axis=0))
-            labels.append(np.full(len(pieces), c))
+            for part, pieces, came in _with_besides(causes, candidate, i):
+                weights.append(probability[c] * share * part * pieces)
+                means.append(moved[:-1] + came[D:] - K @ came[:D])
+                steps.append(np.diff(moved, axis=0))
+                labels.append(np.full(len(pieces), c))
     weights.append(probability[-2:-1])
     means.append(known[None])
     steps.append(np.zeros((1, len(known))))
@@ -211,6 +218,26 @@ def components_of(causes: Causes, candidate: Candidate) -> Components:
     mean, own = _conditional(C + candidate.unlisted, residual)
     unlisted = Broad(float(probability[-1]), candidate.base[D:] + mean, own, len(names) - 1)
     return Components(joined[0], joined[1], joined[2], covariance, joined[3].astype(np.intp), unlisted, tuple(names))
+
+
+def _with_besides(causes: Causes, candidate: Candidate, way: int) -> Iterator[tuple[float, Float, Float]]:
+    """Yield what may have come besides a way, nothing first: its share, the pieces of the way with it, its mean shift.
+
+    What is improbable is left out.
+    """
+    linear, besides = causes.evidence.linear[way], causes.besides[way]
+    joint, of = linear.joint[1], besides.of
+    chances = [i for i, e in enumerate(causes.active) if causes.effects.causes[e.cause].chance]
+    shares = np.bincount(of, linear.points)
+    kept = [b for b, share in enumerate(shares) if share >= BESIDES]
+    for b in kept:
+        mine = np.flatnonzero(of == b)
+        came = np.zeros(len(candidate.base))
+        if b:
+            chain = candidate.shifts[chances[b - 1]]
+            points = points_of(chain)
+            came = linear.points[mine] @ points / shares[b]
+        yield shares[b] / shares[kept].sum(), joint[mine].sum(axis=0) / shares[b], came
 
 
 def _conditional(C: Float, residual: Float) -> tuple[Float, Float]:

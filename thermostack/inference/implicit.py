@@ -3,8 +3,8 @@
 About a point the residuals are F(z) = [z; L⁻¹(y(z) + shift − observed)], z the scores of all inputs; their slopes
 J̃ = Q R. A draw solves Qᵀ F(z) = ε, ε normal; its density is |det Qᵀ J̃(z)| N(Qᵀ F(z); 0, I) (Bardsley, Solonen, Haario
 and Laine 2014, SIAM J. Sci. Comput. 36, A1895). For a straight model that is the posterior itself; for a bent one the
-weight of a draw, exp(−½ |(1 − Q Qᵀ) F|²) / |det Qᵀ J̃|, stays bounded, where readings much more precise than the inputs
-make a normal proposal miss the ridge.
+weight of a draw, exp(−½ |(1 − Q Qᵀ) F|²) / |det Qᵀ J̃|, stays steady as long as the model does not fold (det → 0), where
+readings much more precise than the inputs make a normal proposal miss the ridge.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from scipy import linalg
 
 from .proposal import latin_hypercube
 
-__all__ = ["Implicit", "drawn"]
+__all__ = ["Implicit", "densities", "drawn"]
 
 Float = NDArray[np.float64]
 
@@ -69,8 +69,22 @@ class Implicit:
         g = self.projected(z, y)
         lower = linalg.solve_triangular(self.whiten, self.Q[J:], lower=True, trans="T")
         matrix = self.Q[:J].T + np.einsum("dj,ndk->njk", lower, slopes)
-        _, log_det = np.linalg.slogdet(matrix)
+        sign, log_det = np.linalg.slogdet(matrix)
+        # on the far side of a fold no draw of this place lies
+        log_det = np.where(sign == np.linalg.slogdet(self.R)[0], log_det, -np.inf)
         return np.asarray(log_det - 0.5 * (np.sum(g**2, axis=1) + J * math.log(2 * math.pi)))
+
+
+def densities(
+    places: Sequence[Implicit], count: int, z: Float, y: Float, slopes: Float
+) -> tuple[Float, NDArray[np.bool_]]:  # fmt: skip
+    """Return ln density of each place (P, N) at draws of `drawn`, and which of them are draws of their own place (N,).
+
+    A solution beyond a fold is none: what is shown there belongs to another mode.
+    """
+    found = np.array([place.log_density(z, y, slopes) for place in places])
+    own = found[np.repeat(np.arange(len(places)), count), np.arange(len(places) * count)]
+    return found, np.asarray(np.isfinite(own))
 
 
 def drawn(places: Sequence[Implicit], rng: np.random.Generator, count: int, shown: Callable[[Float], Float]) -> Float:

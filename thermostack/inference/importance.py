@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from .implicit import Implicit, drawn
+from .implicit import Implicit, densities, drawn
 from .modes import Mode, log_prior, pulled, sensitivities
 from .pareto import largest_shape, smoothed
 from .problem import Target
@@ -27,8 +27,8 @@ _FOR_A_DIRECTION = 50  # samples of a round, where there is a covariance to be f
 _MOST_DRAWS = 4
 _AMPLE = 0.4  # effective share of the samples at which there is no more to gain by another round
 _FOLLOWED, _MOST_PLACES, _FAINTER = 4, 6, 10.0
-"""Draws that follow the bend: one for so many asked for, since each costs a run for every score; about so many modes at
-most, no fainter than e^−10 of the best."""
+"""Draws that follow the bend: one for so many asked for, since each costs a run for every score; about all modes that
+are no fainter than e^−10 of the best, if they are so few."""
 _LEAST_SOLVED = 0.95
 _OF_FIRST = 0.1  # share of Laplace's approximation in the last round, in case the refitted one has lost a part
 
@@ -218,7 +218,9 @@ def followed(target: Target, modes: list[Mode], rng: np.random.Generator, draws:
     if math.isfinite(target.problem.degrees_of_freedom) or callable(target.problem.model_error):
         return None
     top = max(mode.log_mass for mode in modes)
-    kept = sorted((m for m in modes if m.log_mass > top - _FAINTER), key=lambda m: -m.log_mass)[:_MOST_PLACES]
+    kept = [mode for mode in modes if mode.log_mass > top - _FAINTER]
+    if len(kept) > _MOST_PLACES:
+        return None
     factor = target.factor_at(kept[0].scores)
     places = [
         Implicit.about(mode.scores, factor @ mode.sensitivities, target.problem.observed, target.covariance)
@@ -226,26 +228,26 @@ def followed(target: Target, modes: list[Mode], rng: np.random.Generator, draws:
     ]
     count = max(draws // (_FOLLOWED * len(places)), 100)
     z = drawn(places, rng, count, lambda z: target.evaluate(z).predicted)
-    solved = np.isfinite(z).all(axis=1)
-    share = solved.reshape(len(places), count).mean(axis=1)
-    if share.min() < _LEAST_SOLVED:
-        return None
-    z = z[solved]
+    solved: NDArray[np.bool_] = np.asarray(np.isfinite(z).all(axis=1))
+    z = np.where(solved[:, None], z, 0.0)
     found = target.evaluate(z)
-    possible = np.isfinite(found.log_likelihood)
-    z = z[possible]
-    predicted, log_likelihood = found.predicted[possible], found.log_likelihood[possible]
+    possible: NDArray[np.bool_] = np.asarray(solved & np.isfinite(found.log_likelihood))
+    predicted = np.where(possible[:, None], found.predicted, target.problem.observed)
     slopes = factor @ sensitivities(target, z, predicted)[1]
-    mixture = special.logsumexp([p.log_density(z, predicted, slopes) for p in places], axis=0) - math.log(len(places))
-    raw = log_likelihood + log_prior(z) - mixture
-    n = count * len(places)
-    log_evidence = float(special.logsumexp(raw)) - math.log(n)
+    log_densities, own = densities(places, count, z, predicted, slopes)
+    possible &= own
+    if possible.reshape(len(places), count).mean(axis=1).min() < _LEAST_SOLVED:
+        return None
+    mixture = special.logsumexp(log_densities, axis=0) - math.log(len(places))
+    raw = (found.log_likelihood + log_prior(z) - mixture)[possible]
+    log_evidence = float(special.logsumexp(raw)) - math.log(len(z))
     relative = np.exp(raw - log_evidence)
     steady, khat = smoothed(raw)
     weights = np.exp(steady - special.logsumexp(steady))
     return Weighted(
-        z, predicted, log_likelihood, weights, log_evidence, float(np.std(relative, ddof=1)) / math.sqrt(n),
-        1 / float(np.sum(weights**2)), khat, Proposal(1.0, np.empty(0), ()),
+        z[possible], predicted[possible], found.log_likelihood[possible], weights, log_evidence,
+        float(np.std(relative, ddof=1)) / math.sqrt(len(z)), 1 / float(np.sum(weights**2)), khat,
+        Proposal(1.0, np.empty(0), ()),
     )  # fmt: skip
 
 

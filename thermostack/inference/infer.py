@@ -109,7 +109,10 @@ def posterior_of(
     )
     bent = followed(target, modes, rng, draws)
     if bent is not None and bent.good(_ENOUGH * draws):
-        notes.append(f"draws that follow the bend of the model did (worth {bent.effective_size:.0f})")
+        notes.append(
+            f"{len(bent.scores)} draws that follow the bend of the model did (worth {bent.effective_size:.0f}); "
+            f"they are repeated to make {draws}"
+        )
         return _result(target, _from_weights(bent, target, draws, rng), modes, conflict, notes)
     of_use = weighted.khat < _WORST_SHAPE and weighted.efficiency > _WORST_EFFICIENCY
     base = weighted.proposal if of_use else Proposal(1.0, np.empty(0), ())
