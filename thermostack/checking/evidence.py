@@ -63,8 +63,9 @@ level to another (measured by `tests/studies/check_study.py`, *neglect*); a step
 another level."""
 WIDENED = 0.01
 """Doubt that moves ½ ln det of the noise by less is left out."""
-PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.95
-"""Most places to draw at; least draws at each; least share of draws that are solved."""
+PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.6
+"""Most places to draw at; least draws at each; least share of draws that are solved. Most of the others have no solution
+(in a trial 18 of 20: a size for which no inputs make up), and so no density is lost with them."""
 
 
 class Scored:
