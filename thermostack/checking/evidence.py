@@ -64,8 +64,8 @@ another level."""
 WIDENED = 0.01
 """Doubt that moves ½ ln det of the noise by less is left out."""
 PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.6
-"""Most places to draw at; least draws at each; least share of draws that are solved. Most of the others have no solution
-(in a trial 18 of 20: a size for which no inputs make up), and so no density is lost with them."""
+"""Most places to draw at; least draws at each; least share of draws that are solved. Most of the others have no
+solution (in a trial 18 of 20: a size for which no inputs make up), and so no density is lost with them."""
 
 
 class Scored:
@@ -441,7 +441,8 @@ def _sampled(
     """Return the evidence by importance sampling, where that does; Laplace's approximation elsewhere."""
     rng = np.random.default_rng([seed, 22])
     top = plain.laplace.max()
-    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED]
+    described = len(kinds) - 2
+    alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED or i == described]
     about = _places([plain.linear[i] for i in sorted(alive, key=lambda i: -plain.laplace[i])], observed)
     each = max(draws // len(about), LEAST_DRAWS)
     z = drawn(about, rng, each, scored)
