@@ -14,6 +14,7 @@ What a departure does is known to some per cent of its pattern (`Scored.doubt`),
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -22,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
-from ..errors import SolveError
+from ..errors import SolveError, ThermostackWarning
 from ..inference import Latent
 from ..inference.implicit import Implicit, densities, drawn
 from ..inference.modes import log_prior
@@ -445,11 +446,15 @@ def _sampled(
     alive = [i for i in range(len(kinds)) if plain.laplace[i] > top - SAMPLED or i == described]
     about = _places([plain.linear[i] for i in sorted(alive, key=lambda i: -plain.laplace[i])], observed)
     each = max(draws // len(about), LEAST_DRAWS)
-    z = drawn(about, rng, each, scored)
+    with warnings.catch_warnings():  # what is tried far out on the way to a solution is no answer
+        warnings.simplefilter("ignore", ThermostackWarning)
+        z = drawn(about, rng, each, scored)
     solved: NDArray[np.bool_] = np.asarray(np.isfinite(z).all(axis=1))
     # some of the prior besides: no part of it is then out of reach
     z = np.concatenate([np.where(solved[:, None], z, 0.0), rng.standard_normal((each, scored.latent.size))])
-    y, slopes = scored.sloped(z)
+    with warnings.catch_warnings():  # nor what the prior holds besides
+        warnings.simplefilter("ignore", ThermostackWarning)
+        y, slopes = scored.sloped(z)
     possible: NDArray[np.bool_] = np.asarray(np.isfinite(y).all(axis=1))
     y = np.where(possible[:, None], y, 0.0)
     log_densities, own = densities(about, each, z, y, slopes)

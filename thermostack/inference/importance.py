@@ -29,7 +29,8 @@ _AMPLE = 0.4  # effective share of the samples at which there is no more to gain
 _FOLLOWED, _MOST_PLACES, _FAINTER = 4, 6, 10.0
 """Draws that follow the bend: one for so many asked for, since each costs a run for every score; about all modes that
 are no fainter than e^−10 of the best, if they are so few."""
-_LEAST_SOLVED = 0.95
+_LEAST_SOLVED, _FARTHEST = 0.9, 8.0
+"""Least share of draws about each mode that are solved; scores beyond are tried no further out."""
 _OF_FIRST = 0.1  # share of Laplace's approximation in the last round, in case the refitted one has lost a part
 
 
@@ -227,7 +228,7 @@ def followed(target: Target, modes: list[Mode], rng: np.random.Generator, draws:
         for mode in kept
     ]
     count = max(draws // (_FOLLOWED * len(places)), 100)
-    z = drawn(places, rng, count, lambda z: target.evaluate(z).predicted)
+    z = drawn(places, rng, count, lambda z: target.evaluate(np.clip(z, -_FARTHEST, _FARTHEST)).predicted)
     solved: NDArray[np.bool_] = np.asarray(np.isfinite(z).all(axis=1))
     z = np.where(solved[:, None], z, 0.0)
     found = target.evaluate(z)
