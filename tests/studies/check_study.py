@@ -449,12 +449,12 @@ def _mean(values):
     return float(np.mean(values)) if values else None
 
 
-def information(bench, pairs, seed=4000):
-    """Return the expected information of the top-ranked measurement and what it then told, in the linear twin."""
+def information(bench, pairs, part, seed=4000):
+    """Return a row a pair: expected information of the top-ranked measurement, and what it then told; linear twin."""
     active = bench.effects.on(bench.model)
-    told, expected = [], []
-    names = [*(c.name for c in bench.causes), DESCRIBED, UNLISTED]
-    for k in range(pairs):
+    rows = []
+    names = bench.names
+    for k in range(part[0], pairs, part[1]):
         rng = np.random.default_rng([seed, k])
         c = int(rng.choice(len(names), p=bench.prior))
         shift = np.zeros(len(bench.y))
@@ -478,13 +478,8 @@ def information(bench, pairs, seed=4000):
                 best = one, parts
         one, parts = best
         member = told_by(parts, shown_next(parts, c, rng), len(names))
-        told.append(one.entropy - float(special.entr(member).sum()))
-        expected.append(one.nats)
-    expected, told = np.array(expected), np.array(told)
-    return {
-        "pairs": pairs, "expected_nats": float(expected.mean()), "realised_nats": float(told.mean()),
-        "ratio": float(told.mean() / expected.mean()), "error_of_realised": float(told.std(ddof=1) / np.sqrt(pairs)),
-    }  # fmt: skip
+        rows.append([one.nats, one.entropy - float(special.entr(member).sum())])
+    return rows
 
 
 def shown_next(parts, c, rng):
@@ -586,6 +581,13 @@ def gathered(what, folder, asked):
             "probability_off": {f"{q}": float(np.quantile(most, q)) for q in (0.5, 0.9, 0.99)},
             "error_of_ln_evidence": _mean([row["error"] for row in rows if row["error"] is not None]), **told,
         }  # fmt: skip
+    if what == "information":
+        expected, told_by_it = np.array(rows).T
+        mean, error = told_by_it.mean(), told_by_it.std(ddof=1) / np.sqrt(len(rows))
+        return {
+            "pairs": len(rows), "expected_nats": float(expected.mean()), "realised_nats": float(mean),
+            "ratio": float(mean / expected.mean()), "error_of_ratio": float(error / expected.mean()), **told,
+        }  # fmt: skip
     order = list(parts[0]["prior"])
     rows.sort(key=lambda row: (order.index(row["cause"]), row["pair"]))
     return summary(parts[0]["prior"], rows) | told | {"rows": compact(rows)}
@@ -627,9 +629,8 @@ def main():
     part = tuple(int(n) for n in asked.part.split("/"))
     started, bench = time.time(), Bench()
     told = {"pairs": asked.pairs, "draws": asked.draws, "clear": asked.clear}
-    if asked.what in ("information", "neglect"):
-        result = information(bench, asked.pairs) if asked.what == "information" else neglect(bench)
-        (RESULTS / f"check_{asked.what}.json").write_text(as_text(result))
+    if asked.what == "neglect":
+        (RESULTS / "check_neglect.json").write_text(as_text(neglect(bench)))
         return
     name = asked.what + ("_clear" if asked.clear else "")
 
@@ -646,7 +647,8 @@ def main():
     elif asked.what == "twin":
         save(twin(bench, asked.pairs, part, clear=asked.clear))
     else:
-        save({"none": none, "laplace": laplace}[asked.what](bench, asked.pairs, part))
+        others = {"none": none, "laplace": laplace, "information": information}
+        save(others[asked.what](bench, asked.pairs, part))
 
 
 if __name__ == "__main__":
