@@ -401,7 +401,7 @@ def summary(prior, rows):
     per_cause = {}
     for name in count:
         own = [r for r in rows if r["cause"] == name and (r["d"] >= CLEAR or name in (DESCRIBED, UNLISTED))]
-        per_cause[name] = {"pairs": count[name], "clear_pairs": len(own), **_found(own)}
+        per_cause[name] = {"planted": count[name], "clear_pairs": len(own), **_found(own)}
     return {
         "pairs": len(rows), "clear_pairs": len(clear), "faint_pairs": len(faint), "clear": _found(clear),
         "clear_without_bad_mounts": _found([r for r in clear if not r["bad"]]),

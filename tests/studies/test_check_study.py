@@ -38,7 +38,7 @@ def test_p_is_uniform_where_there_is_no_cause():
 def test_what_was_planted_is_found():
     """The figures that were asked for: of pairs with d′ of 4 or more, and of those below 2; 200 of each from its prior."""
     planted = stored("planted")
-    assert [row["pairs"] for row in planted["by_cause"].values()] == [200] * (LISTED + 2)
+    assert [row["planted"] for row in planted["by_cause"].values()] == [200] * (LISTED + 2)
     assert planted["clear_pairs"] >= 300
     assert planted["clear"]["first"] >= 0.80
     assert planted["clear"]["first_two"] >= 0.95

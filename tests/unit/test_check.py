@@ -24,7 +24,7 @@ from thermostack.checking.groups import angles, groups_of
 from thermostack.checking.information import Broad
 from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
-from thermostack.checking.ranking import NextMeasurement, NextMeasurements, components_of
+from thermostack.checking.ranking import NextMeasurement, NextMeasurements, _with_besides, components_of
 from thermostack.checking.segments import log_segment_density
 from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of
@@ -556,6 +556,13 @@ def test_a_bad_mount_besides_is_told(stacks):
     assert found.ranked[0].name == "sensor offset that changed"
     assert "besides one bad mount, after, mount 2" in found.ranked[0].told
     assert "by chance" in str(found)
+    # the bad mount is no news for another log of the good one
+    candidate = next(c for c in candidates_of(found) if c.name == "a longer log, after")
+    parts = components_of(found, candidate)
+    mine = parts.labels == parts.names.index(found.ranked[0].name)
+    middle = parts.means[mine] + 0.5 * parts.steps[mine]
+    expected = parts.weights[mine] @ middle[:, 0] / parts.weights[mine].sum()
+    assert expected - 273.15 == pytest.approx(rises[1] + 12, abs=0.6)
 
 
 def test_a_pair_is_the_twins(straight):
@@ -874,8 +881,9 @@ def test_new_data_are_conditioned_on_what_was_read(whole):
     )
     first = np.flatnonzero(parts.labels == causes.active[i].cause)[3]
     shift = candidate.shifts[i][3]
-    mean, _ = conditional(C, residual - shift[:D])
-    assert parts.means[first] == pytest.approx(mean + shift[D:], abs=1e-6)
+    _, _, came = next(_with_besides(causes, candidate, i))  # first what is probable besides
+    mean, _ = conditional(C, residual - shift[:D] - came[:D])
+    assert parts.means[first] == pytest.approx(mean + shift[D:] + came[D:], abs=1e-6)
 
 
 def test_a_second_meter_tells_of_the_meter(stacks):
