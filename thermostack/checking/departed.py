@@ -5,8 +5,8 @@ operating point; in between the excess is interpolated (piecewise cubic, monoton
 at zero. One size is solved again with the conductivities of half the power: from the two follows how the excess changes
 with the power level (12 % between full and half load, for a void of a twelfth of a silicon die). The excess is added to
 what the described stack gives for any values of its inputs. What that leaves out is that a cause's effect changes with
-the other inputs: as a whole, by 3 to 30 %, which is as good as another size, and in its pattern by 0.4 to 2.5 %
-(measured by `tests/studies/check_study.py`, *neglect*).
+the other inputs: as a whole, by 3 to 20 %, which is as good as another size, and in its pattern by 1 to 2.5 %, up to
+7.5 % for a lid's thickness, whose effect is small (measured by `tests/studies/check_study.py`, *neglect*).
 """
 
 from __future__ import annotations
