@@ -15,6 +15,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,7 @@ from ..solvers.layered.settings import LayeredSettings
 from ..stack.stack import Stack
 from .cause import Departure
 
-__all__ = ["Excess", "Plain"]
+__all__ = ["LEVEL", "UPPER", "Departed", "Excess", "Plain", "excesses"]
 
 Float = NDArray[np.float64]
 
@@ -159,39 +160,75 @@ class Excess:
         full = np.asarray(PchipInterpolator(self.sizes, self.excess, axis=0)(sizes))
         return full * (1.0 + self.slope * (power / self.power - 1.0)) * power
 
-    @classmethod
-    def of(
-        cls, plain: Plain, cooler: Plain, way: Departure, sensors: Sequence[str], largest: float, two_sided: bool,
-        like: Excess | None = None,
-    ) -> Excess | None:  # fmt: skip
-        """Return the excess of a departure up to its largest size; None where the stack cannot depart so.
 
-        Sizes at which the departed stack makes no sense (a corner that would cover its die) end the curve. `cooler` is
-        the described stack at `LEVEL` of the power; another way of the same cause (`like`) changes with the level as
-        its largest excess does.
+@dataclass(frozen=True, eq=False)
+class Departed:
+    """The stacks that a departure makes, to be solved.
+
+    Attributes
+    ----------
+    sizes : tuple of float
+        Ascending, zero left out. SI.
+    stacks : tuple of Stack
+    """
+
+    sizes: tuple[float, ...]
+    stacks: tuple[Stack, ...]
+
+    @classmethod
+    def of(cls, plain: Plain, way: Departure, largest: float, two_sided: bool) -> Departed | None:
+        """Return the stacks up to the largest size; None where the stack cannot depart so.
+
+        Sizes at which the departed stack makes no sense (a corner that would cover its die) are left out.
         """
-        sizes = [0.0, *(share * largest for share in SHARES)]
-        if two_sided:
-            sizes = sorted({*(-size for size in sizes[1:]), *sizes})
-        stacks, kept = [], []
-        for size in sizes:
+        sizes = [share * largest for share in SHARES]
+        kept = {}
+        for size in [*(-size for size in reversed(sizes)), *sizes] if two_sided else sizes:
             try:
-                stack = plain.stack if size == 0 else way.change(plain.stack, size)
+                stack = way.change(plain.stack, size)
                 plain.arrays(stack)
             except (InputError, SolveError):
                 continue
-            stacks.append(stack)
-            kept.append(size)
-        if len(kept) < 2 or 0.0 not in kept:
-            return None
-        rises, none = plain.per_watt(stacks, sensors), kept.index(0.0)
-        excess = rises - rises[none]
-        if like is not None:
-            main = like.slope[np.argmax(np.max(np.abs(like.excess), axis=0))]
-            return cls(np.array(kept), excess, np.full(len(sensors), main), plain.power)
-        again = max(none - 1, 0) if none == len(kept) - 1 else none + max(1, (len(kept) - 1 - none) // 2)
-        cool = cooler.per_watt([stacks[none], stacks[again]], sensors)
-        return cls(np.array(kept), excess, _slope(excess[again], cool[1] - cool[0]), plain.power)
+            kept[size] = stack
+        return cls(tuple(kept), tuple(kept.values())) if kept else None
+
+    @property
+    def middle(self) -> int:
+        """Number of the size that is solved at another power level as well: of the larger sizes the middle one."""
+        above = [i for i, size in enumerate(self.sizes) if size > 0]
+        return above[(len(above) - 1) // 2] if above else 0
+
+
+def excesses(
+    plain: Plain, cooler: Plain, sensors: Sequence[str], departed: Sequence[Departed], first: Sequence[int]
+) -> list[Excess]:
+    """Return the excess of each departure, all stacks solved together.
+
+    Parameters
+    ----------
+    plain, cooler : Plain
+        The described stack at full power, and at `LEVEL` of it.
+    sensors : sequence of str
+    departed : sequence of Departed
+    first : sequence of int
+        Number of the first way of the same cause: only that is solved at the other level, and another way changes with
+        it as its largest excess does.
+    """
+    rises = plain.per_watt([plain.stack, *(stack for each in departed for stack in each.stacks)], sensors)
+    ends = np.cumsum([1, *(len(each.stacks) for each in departed)])
+    full = [rises[a:b] - rises[0] for a, b in pairwise(ends)]
+    leading = sorted(set(first))
+    cool = cooler.per_watt([plain.stack, *(departed[k].stacks[departed[k].middle] for k in leading)], sensors)
+    slopes = {k: _slope(full[k][departed[k].middle], each - cool[0]) for k, each in zip(leading, cool[1:], strict=True)}
+    found = []
+    for k, (each, excess) in enumerate(zip(departed, full, strict=True)):
+        slope, lead = slopes[first[k]], full[first[k]]
+        if k != first[k]:
+            slope = np.full(len(sensors), slope[np.argmax(np.max(np.abs(lead), axis=0))])
+        none = int(np.searchsorted(each.sizes, 0.0))
+        sizes = np.insert(np.array(each.sizes), none, 0.0)
+        found.append(Excess(sizes, np.insert(excess, none, 0.0, axis=0), slope, plain.power))
+    return found
 
 
 def _slope(full: Float, cool: Float) -> Float:

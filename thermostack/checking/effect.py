@@ -12,7 +12,7 @@ from ..solvers import solver_named
 from ..stack.parts import Layer
 from ..states import StatesModel
 from .cause import Cause, Departure, Way, acts_on
-from .departed import LEVEL, UPPER, Excess, Plain
+from .departed import LEVEL, UPPER, Departed, Excess, Plain, excesses
 from .predictive import coolant_rows
 
 __all__ = ["SCALES", "Effect", "Effects", "effects_of", "unlisted", "unlisted_covariance"]
@@ -152,40 +152,41 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
     sensors: dict[int, tuple[str, ...]] = {}
     plains: dict[int, tuple[Plain, Plain]] = {}
     for state in range(last + 1):
-        mine = [each for each in model.measured if each.state == state]
-        read = dict.fromkeys(probe for each in mine for probe in each.probes)
+        readings = [each for each in model.measured if each.state == state]
+        read = dict.fromkeys(probe for each in readings for probe in each.probes)
         sensors[state] = (
             *read,
             *(UPPER + layer.name for layer in model.states[state].stack.layers[:-1] if isinstance(layer, Layer)),
         )
-        hot = max(mine, key=lambda each: each.reading.power)
+        hot = max(readings, key=lambda each: each.reading.power)
         levels = (hot.reading.power * share for share in (1.0, LEVEL))
         full, cool = (Plain.of(model.variants[hot.variant], power, hot.reading.coolant) for power in levels)
         coarse = full.solver is solver_named("layered")
         plains[state] = (full.coarse(), cool.coarse()) if coarse else (full, cool)
     kept: list[Cause] = []
     left_out: list[str] = []
-    excess: dict[tuple[int, int, int], Excess] = {}
+    asked: dict[int, dict[tuple[int, int], Departed]] = {state: {} for state in sensors}
     for cause in causes:
         ways: list[Way] = []
-        found: dict[tuple[int, int, int], Excess] = {}
         for way in cause.ways:
-            states = [s for s in sensors if way.where == "both" or (way.where == "after") == (s == last)]
             if isinstance(way, Departure):
-                first = {s: next((e for (_, _, of), e in found.items() if of == s), None) for s in states}
-                own = {
-                    s: Excess.of(*plains[s], way, sensors[s], cause.largest.si, cause.two_sided, first[s])
-                    for s in states
-                }
+                states = [s for s in sensors if way.where == "both" or (way.where == "after") == (s == last)]
+                own = {s: Departed.of(plains[s][0], way, cause.largest.si, cause.two_sided) for s in states}
                 if any(each is None for each in own.values()):
                     continue
-                found |= {(len(kept), len(ways), s): each for s, each in own.items() if each is not None}
+                for s, each in own.items():
+                    asked[s][len(kept), len(ways)] = each  # type: ignore[assignment]
             ways.append(way)
         if not ways:
             left_out.append(f"{cause.name}: the stack cannot depart so")
             continue
-        excess |= found
         kept.append(cause if len(ways) == len(cause.ways) else _with_ways(cause, tuple(ways)))
+    excess: dict[tuple[int, int, int], Excess] = {}
+    for state, mine in asked.items():
+        keys = list(mine)
+        first = [next(i for i, other in enumerate(keys) if other[0] == c) for c, _ in keys]
+        found = excesses(*plains[state], sensors[state], list(mine.values()), first) if mine else []
+        excess |= {(c, w, state): each for (c, w), each in zip(keys, found, strict=True)}
     return Effects(tuple(kept), excess, tuple(left_out), sensors)
 
 
