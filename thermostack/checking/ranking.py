@@ -32,6 +32,8 @@ TOLD, LEAST = 3, 0.01
 """For so many causes, the most probable ones, is said how they would come out, if they have this probability."""
 BESIDES = 0.02
 """What came besides a cause with less probability is left out."""
+RARE = 1e-6
+"""Components less probable are left out of what is drawn and judged: most sizes of most causes."""
 SETTLED = 0.02
 """Entropy below which there is nothing left to tell. [nat]"""
 
@@ -173,10 +175,11 @@ class Components:
     names: tuple[str, ...]
 
     def information(self, draws: int, seed: int) -> Information:
-        """Return what the new data are expected to tell."""
+        """Return what the new data are expected to tell; what is next to impossible is left out."""
+        kept = self.weights > RARE * (self.weights.sum() + self.unlisted.weight)
+        w, m, v, g = (each[kept] for each in (self.weights, self.means, self.steps, self.labels))
         return expected_information(
-            self.weights, self.means, self.covariance, self.labels, steps=self.steps, broad=(self.unlisted,),
-            draws=draws, seed=seed,
+            w, m, self.covariance, g, steps=v, broad=(self.unlisted,), draws=draws, seed=seed
         )  # fmt: skip
 
 
