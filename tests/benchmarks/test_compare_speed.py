@@ -16,7 +16,7 @@ from thermostack.local import answer
 from thermostack.propagate import Sampler
 from thermostack.solvers.layered.solve import one_blas_thread
 
-LIMIT = 12.0 / 1.64e-3
+LIMIT = 10.0 / 1.64e-3
 
 
 def part(power="230 W"):
