@@ -17,7 +17,8 @@ import thermostack as ts
 from thermostack.checking import Cause, Departure, Misreading, with_extra_resistance
 from thermostack.checking.besides import Besides
 from thermostack.checking.effect import effects_of
-from thermostack.checking.evidence import Scored, evidence_of
+from thermostack.checking.evidence import evidence_of
+from thermostack.checking.scored import Scored
 from thermostack.states import State, states_model
 
 A = 15e-3 * 15e-3

@@ -37,12 +37,14 @@ from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import Departure, acts_on, resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, UNLISTED, causes_of, prior_probabilities
 from thermostack.checking.effect import effects_of, unlisted_covariance
-from thermostack.checking.evidence import DRAWS, Kind, Scored
+from thermostack.checking.evidence import DRAWS
 from thermostack.checking.formulas import two_sided_p
 from thermostack.checking.listed import listed
 from thermostack.checking.predictive import coolant_rows, drawn
 from thermostack.checking.ranking import components_of
+from thermostack.checking.scored import Scored
 from thermostack.checking.segments import log_segment_density
+from thermostack.checking.straight import Kind
 from thermostack.errors import ThermostackWarning
 from thermostack.model import model_of
 from thermostack.propagate import Sampler

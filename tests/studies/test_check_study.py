@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # the studies are scripts
 
 import check_study as study
 
-from thermostack.checking.evidence import PATTERN
+from thermostack.checking.scored import PATTERN
 
 pytestmark = pytest.mark.study
 

@@ -18,13 +18,14 @@ from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, causes_of, prior_probabilities
 from thermostack.checking.effect import SCALES, Effect, effects_of
-from thermostack.checking.evidence import Scored, evidence_of
+from thermostack.checking.evidence import evidence_of
 from thermostack.checking.foresight import foresee
 from thermostack.checking.groups import angles, groups_of
 from thermostack.checking.information import Broad
 from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
 from thermostack.checking.ranking import NextMeasurement, NextMeasurements, _with_besides, components_of
+from thermostack.checking.scored import Scored
 from thermostack.checking.segments import log_segment_density
 from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of

@@ -16,7 +16,7 @@ from ..errors import InputError, SolveError, ThermostackWarning
 from ..inference import value_of
 from ..propagate import Distribution, Exact, Variable, physical_bounds
 from ..states import StatesModel
-from ..tables import Column, Table
+from ..tables import Column, Table, format_number
 from ..units import convert, unit_text
 from .predictive import Drawn
 
@@ -215,5 +215,8 @@ def alone_table(found: tuple[Alone, ...], measured: float) -> Table:
         rows.append((each.path, unit, *shown, each.told, each.nearest))
     note = "One input at a time, all others at their medians; errors of a reading in their standard deviations."
     return Table(
-        columns, tuple(rows), f"What each input would need to explain a drop of {measured:.2f} K alone", (note,)
+        columns,
+        tuple(rows),
+        f"What each input would need to explain a drop of {format_number(measured, 3)} K alone",
+        (note,),
     )

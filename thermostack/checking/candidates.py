@@ -17,7 +17,7 @@ from .cause import Departure, Misreading, Where
 from .causes import Causes
 from .departed import UPPER
 from .effect import Effect, unlisted
-from .evidence import EDGE, STEP, Scored
+from .scored import EDGE, STEP, Scored
 
 __all__ = ["Candidate", "candidates_of"]
 

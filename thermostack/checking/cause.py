@@ -182,7 +182,10 @@ def _dimension(size: ValueLike, where: str) -> str:
         except InputError:
             continue
         return kind
-    raise InputError(f"the unit of {size!r} is none that is expected", where=where, expected="dimension='…'")
+    raise InputError(
+        f"the unit of {size!r} is none that a size has", where=f"{where}.size",
+        expected="such as '6 mm^2*K/W', '1 K', '40 um' or '5 %', or dimension='…' of another",
+    )  # fmt: skip
 
 
 def acts_on(way: Way, each: Measured, last: int, mounts: frozenset[str] | None = None) -> bool:

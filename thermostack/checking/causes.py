@@ -17,9 +17,11 @@ from ..units import convert, unit_text
 from .besides import NOTHING, Besides, with_chances
 from .cause import Cause
 from .effect import SCALES, Effect, Effects
-from .evidence import DRAWS, Evidence, Linear, Scored, evidence_of
+from .evidence import DRAWS, Evidence, evidence_of
 from .groups import groups_of
 from .pairing import Pair, pairs_of
+from .scored import Scored
+from .straight import Linear
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -15,310 +15,43 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg, special
 
 from ..errors import SolveError, ThermostackWarning
-from ..inference import Latent
 from ..inference.implicit import Implicit, densities, drawn
 from ..inference.modes import log_prior
 from ..inference.pareto import largest_shape, smoothed
-from ..states import StatesModel
 from .besides import NOTHING, Besides
 from .effect import SCALES, Effect, unlisted_covariance
-from .predictive import coolant_rows
+from .scored import EDGE, STEP, Scored
 from .segments import log_segment_density
+from .straight import Kind, Linear, constant, linearised
 
-__all__ = ["Evidence", "Kind", "Linear", "Scored", "evidence_of", "linearised"]
+__all__ = ["DRAWS", "Evidence", "evidence_of"]
 
 Float = NDArray[np.float64]
 
-STEP, SHORT = 0.25, 0.01
-"""Of the differences, in scores; and one-sided."""
-EDGE = 4.9
-"""Scores beyond are taken for this one: emulators end at 5."""
 DRAWS = 600
 """Samples. Each takes some twenty runs of the model, and one for each score."""
 ROUNDS = 4
 WORTH, SAMPLED = 12.0, 4.0
 """Effects whose evidence is e^−12 of the best are not refined, and below e^−4 not sampled: Laplace's value does."""
-FINE = 9
-"""Points of a piece in which its posterior is summed."""
 NIL = 1e-5
 """Pieces with less than this share of the most probable one are not sampled."""
-FAINT, SLIGHT = 1e-3, 0.05
-"""What may have come besides with less than this share of the most probable is left out of the posterior of the size,
-and is not sampled."""
+SLIGHT = 0.05
+"""What may have come besides with less than this share of the most probable is not sampled."""
 LEAST_SIZE, HALF = 30.0, 0.5
 """Least effective size for which importance sampling is taken, and least share of what it sums."""
 UNCHECKED, UNSAMPLED = 0.5, 0.3
 """Error of ln evidence by Laplace's approximation: by itself, and moved as sampling moved it elsewhere (in trials)."""
-PATTERN, BETWEEN, LEVELS = 0.03, 0.01, 0.2
-"""What a departure does is known to so much of its differences between sensors, and as a whole from one state or power
-level to another (measured by `tests/studies/check_study.py`, *neglect*); a step of a fifth in power is
-another level."""
-WIDENED = 0.01
-"""Doubt that moves ½ ln det of the noise by less is left out."""
 PLACES, LEAST_DRAWS, LEAST_SOLVED = 8, 60, 0.6
 """Most places to draw at; least draws at each; least share of draws that are solved. Most of the others have no
 solution (in a trial 18 of 20: a size for which no inputs make up), and so no density is lost with them."""
-
-
-class Scored:
-    """The readings as a function of scores of all unknowns."""
-
-    def __init__(self, model: StatesModel) -> None:
-        self.model, self.latent = model, Latent(model.variables)
-        self.coolant = coolant_rows(model)
-        self.noise: Float = model.covariance + np.diag(model.numerical_error**2 + 1e-6)
-
-    def doubt(self, shift: Float) -> Float:
-        """Return the covariance of what is wrong with a departure's shift (D,): of its pattern and between levels. [K²]
-
-        A shift that is larger or smaller as a whole is as good as another size. What is wrong is the same in all
-        readings of one state at one power.
-        """
-        number, sensor, level = self._told
-        mean = np.array([shift[number == n].mean() for n in number])
-        off = PATTERN * (shift - mean)
-        return np.asarray(level * (sensor * np.outer(off, off) + BETWEEN**2 * np.outer(mean, mean)))
-
-    @cached_property
-    def _told(self) -> tuple[NDArray[np.intp], NDArray[np.bool_], NDArray[np.bool_]]:
-        """Return the reading of each row (D,); which rows are of one sensor, and of one state and level (D, D)."""
-        levels: dict[int, int] = {}
-        for state in {each.state for each in self.model.measured}:
-            mine = [n for n, each in enumerate(self.model.measured) if each.state == state]
-            mine.sort(key=lambda n: self.model.measured[n].reading.power)
-            steps = np.diff([math.log(self.model.measured[n].reading.power) for n in mine], prepend=-np.inf)
-            levels |= dict(zip(mine, np.cumsum(steps > LEVELS).tolist(), strict=True))
-        rows = [
-            (n, probe, (each.state, levels[n])) for n, each in enumerate(self.model.measured) for probe in each.probes
-        ]
-        number = np.array([n for n, _, _ in rows], dtype=np.intp)
-        sensor, level = (np.array([[a[k] == b[k] for a in rows] for b in rows]) for k in (1, 2))
-        return number, sensor, level
-
-    def __call__(self, z: Float) -> Float:
-        """Return what all sensors show (N, D) at scores (N, J). [K]"""
-        return np.asarray(self.model(self.latent.values(np.clip(z, -EDGE, EDGE))))
-
-    def linearised(self, z: Float) -> tuple[Float, Float]:
-        """Return y (P, D) and its slopes (P, D, J) at points (P, J)."""
-        P, J = z.shape
-        steps = np.concatenate([np.zeros((1, J)), STEP * np.eye(J), -STEP * np.eye(J)])
-        y = self((z[:, None, :] + steps).reshape(-1, J)).reshape(P, 2 * J + 1, -1)
-        slopes = (y[:, 1 : J + 1] - y[:, J + 1 :]) / (2 * STEP)
-        return y[:, 0], np.nan_to_num(np.swapaxes(slopes, 1, 2))
-
-    def sloped(self, z: Float) -> tuple[Float, Float]:
-        """Return the same by one-sided differences, only in what each reading depends on: a third of the runs."""
-        y = self(z)
-        slopes = np.zeros((*y.shape, z.shape[1]))
-        for number, rows in enumerate(self.model.rows):
-            j = np.flatnonzero(self.moving[rows].any(axis=0))
-            moved = (z[:, None, :] + SHORT * np.eye(z.shape[1])[j]).reshape(-1, z.shape[1])
-            shown = self.model.shown(self.latent.values(np.clip(moved, -EDGE, EDGE)), number)
-            change = (shown.reshape(len(z), len(j), -1) - y[:, None, rows]) / SHORT
-            slopes[:, rows, j] = np.swapaxes(change, 1, 2)
-        return y, np.nan_to_num(slopes)
-
-    @cached_property
-    def moving(self) -> NDArray[np.bool_]:
-        """Which scores move which rows (D, J)."""
-        _, slopes = self.linearised(np.zeros((1, self.latent.size)))
-        return np.asarray(slopes[0] != 0)
-
-
-@dataclass(frozen=True, eq=False)
-class Kind:
-    """What may be the case: an effect, with what may come besides; without one, the described stack.
-
-    Attributes
-    ----------
-    effect : Effect or None
-    besides : Besides
-    extra : tuple of ndarray (D, D)
-        Further covariance, one for each scale; of what is not listed. [K²]
-    """
-
-    effect: Effect | None = None
-    besides: Besides = NOTHING
-    extra: tuple[Float, ...] = ()
-
-    def chain(self, rise: Float) -> Float:
-        """Return what it adds over its size, for rises (D,) or (N, D): as `Effect.starts`, a point at zero for none."""
-        return np.zeros((2, rise.shape[-1])) if self.effect is None else self.effect.starts(rise)
-
-    @property
-    def log_masses(self) -> Float:
-        """Logarithms of the prior masses of the pieces (scales, K)."""
-        if self.effect is None:
-            return np.zeros((len(SCALES), 1))
-        with np.errstate(divide="ignore"):
-            return np.asarray(np.log(self.effect.masses))
-
-    @property
-    def edges(self) -> Float:
-        """Sizes at the ends of the pieces (K + 1,). SI."""
-        return np.array([0.0, 1.0]) if self.effect is None else self.effect.edges
-
-    def noise(self, scored: Scored, shift: Float, came: Float) -> Float:
-        """Return the covariance about what is shown, where it and what came besides add so much (D,). [K²]"""
-        departs = self.effect is not None and self.effect.departs
-        return np.asarray(scored.noise + (scored.doubt(shift) if departs else 0.0) + scored.doubt(came))
-
-
-@dataclass(frozen=True, eq=False)
-class Linear:
-    """The readings straight about a point, with one effect upon them.
-
-    Attributes
-    ----------
-    z, y, slopes : ndarray, shape (J,), (D,), (D, J)
-        Point, what is shown there, and how it changes.
-    log_evidence : ndarray, shape (scales,)
-        At each scale of the sizes.
-    size, spread : float
-        Posterior mean and standard deviation of the size. SI.
-    shift, came : ndarray, shape (D,)
-        What the effect adds at the most probable size, and what most probably came besides. [K]
-    mode : ndarray, shape (J,)
-        Most probable scores, in this straight model.
-    centre : ndarray, shape (D,)
-        What the effect and what most probably came besides add on the mean. [K]
-    about, noise : ndarray, shape (D, D)
-        Covariance about what is shown and added, and about the centre, with the spread of both. [K²]
-    joint : ndarray, shape (scales, O, K)
-        Posterior probability of each piece of the effect with each point of what may have come besides.
-    square : float
-        Squared Mahalanobis distance of the readings from what is shown and added, without doubt about the latter.
-    """
-
-    z: Float
-    y: Float
-    slopes: Float
-    log_evidence: Float
-    size: float
-    spread: float
-    shift: Float
-    came: Float
-    mode: Float
-    centre: Float
-    about: Float
-    noise: Float
-    joint: Float
-    square: float
-
-    @property
-    def pieces(self) -> Float:
-        """Posterior probability of each piece of the effect (K,), sizes as stated."""
-        return np.asarray(self.joint[len(SCALES) // 2].sum(axis=0))
-
-    @property
-    def points(self) -> Float:
-        """Posterior probability of each point of what may have come besides (O,), sizes as stated."""
-        return np.asarray(self.joint[len(SCALES) // 2].sum(axis=1))
-
-
-def linearised(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind) -> Linear:
-    """Return the evidence by Laplace's approximation about a point."""
-    if kind.extra:
-        return _unlisted(scored, observed, z, y, slopes, kind)
-    found = _straight(scored, observed, z, y, slopes, kind, scored.noise)
-    noise = kind.noise(scored, found.shift, found.came)
-    widened = 0.5 * (np.linalg.slogdet(noise)[1] - np.linalg.slogdet(scored.noise)[1])
-    return found if widened < WIDENED else _straight(scored, observed, z, y, slopes, kind, noise)
-
-
-def _straight(
-    scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind, noise: Float
-) -> Linear:  # fmt: skip
-    left, rise = observed - y + slopes @ z, y - scored.coolant
-    L = np.asarray(np.linalg.cholesky(slopes @ slopes.T + noise))
-    chain, besides = kind.chain(rise), kind.besides.shifts(rise)
-    white = linalg.solve_triangular(L, chain.T, lower=True).T
-    x = linalg.solve_triangular(L, (left - besides).T, lower=True).T
-    log_density = log_segment_density(x, white[:-1], np.diff(white, axis=0))
-    log_pieces, log_points = kind.log_masses, kind.besides.log_masses
-    log_joint = log_density + log_pieces[:, None, :] + log_points[:, :, None]
-    top = log_joint.max(axis=(1, 2), keepdims=True)
-    joints, middle = np.exp(log_joint - top), len(SCALES) // 2
-    whole = joints.sum(axis=(1, 2))
-    log_evidence = top[:, 0, 0] + np.log(whole) - np.sum(np.log(np.diag(L)))
-    joint = joints / whole[:, None, None]
-    points = joint[middle].sum(axis=1)
-    # the most probable of what may have come besides, and the size with it
-    of = kind.besides.of
-    mine = np.flatnonzero(of == np.argmax(np.bincount(of, points)))
-    mine = mine[points[mine] > FAINT * points[mine].max()]
-    size, spread, at, slope = _sizes(kind, x[mine], white, log_points[middle, mine])
-    came = besides[mine[int(np.argmax(points[mine]))]]
-    shift, on_mean = (np.array([np.interp(t, kind.edges, column) for column in chain.T]) for t in (at, size))
-    w = points[mine] / points[mine].sum()
-    apart = besides[mine] - w @ besides[mine]
-    wide = slope(at, chain) * spread
-    left = left - shift - came
-    mode = slopes.T @ linalg.cho_solve((L, True), left)
-    square = linalg.solve_triangular(np.linalg.cholesky(slopes @ slopes.T + scored.noise), left, lower=True)
-    return Linear(
-        z, y, slopes, log_evidence, size, spread, shift, came, mode, on_mean + w @ besides[mine], noise,
-        noise + np.outer(wide, wide) + (w[:, None] * apart).T @ apart, joint, float(square @ square),
-    )  # fmt: skip
-
-
-def _unlisted(scored: Scored, observed: Float, z: Float, y: Float, slopes: Float, kind: Kind) -> Linear:
-    """Return the same for what is not listed, which is a further covariance."""
-    left = observed - y + slopes @ z
-    noise = [scored.noise + each for each in kind.extra]
-    factors = [np.asarray(np.linalg.cholesky(slopes @ slopes.T + each)) for each in noise]
-    x = [linalg.solve_triangular(L, left, lower=True) for L in factors]
-    log_evidence = np.array([-0.5 * each @ each + _constant(L) for each, L in zip(x, factors, strict=True)])
-    middle = len(SCALES) // 2
-    L, square = factors[middle], float(x[middle] @ x[middle])
-    mode = slopes.T @ linalg.cho_solve((L, True), left)
-    nothing, whole = np.zeros_like(observed), np.ones((len(SCALES), 1, 1))
-    return Linear(
-        z, y, slopes, log_evidence, 0.0, 0.0, nothing, nothing, mode, nothing, noise[middle], noise[middle], whole,
-        square,
-    )  # fmt: skip
-
-
-def _constant(L: Float) -> float:
-    return -0.5 * len(L) * math.log(2 * math.pi) - float(np.sum(np.log(np.diag(L))))
-
-
-def _sizes(
-    kind: Kind, x: Float, white: Float, log_points: Float
-) -> tuple[float, float, float, Callable[[float, Float], Float]]:
-    """Return posterior mean and sd of the size, its most probable value, and the slope of a chain at a size."""
-    edges = kind.edges
-    width = np.diff(edges)
-    s = (np.arange(FINE) + 0.5) / FINE
-    along = (white[:-1, None] + s[:, None] * np.diff(white, axis=0)[:, None]).reshape(-1, white.shape[1])
-    square = np.sum(x**2, axis=1)[:, None] - 2 * x @ along.T + np.sum(along**2, axis=1)
-    log_w = log_points[:, None] - 0.5 * square
-    top = log_w.max(axis=0)
-    log_w = (top + np.log(np.exp(log_w - top).sum(axis=0))).reshape(len(width), FINE)
-    log_w = log_w + kind.log_masses[len(SCALES) // 2][:, None]
-    w = np.exp(log_w - log_w.max())
-    w /= w.sum()
-    t = edges[:-1, None] + s * width[:, None]
-    mean = float(np.sum(w * t))
-    spread = math.sqrt(max(float(np.sum(w * (t - mean) ** 2)), 0.0))
-    with np.errstate(divide="ignore"):
-        at = float(t.ravel()[np.argmax(log_w - np.log(width)[:, None])])
-
-    def slope(at: float, chain: Float) -> Float:
-        k = min(int(np.searchsorted(edges, at, side="right")) - 1, len(width) - 1)
-        return np.asarray((chain[k + 1] - chain[k]) / width[k])
-
-    return mean, spread, at, slope
 
 
 @dataclass(frozen=True, eq=False)
@@ -533,7 +266,7 @@ def _log_likelihood(
         for each in kind.extra:
             L = np.asarray(np.linalg.cholesky(scored.noise + each))
             x = linalg.solve_triangular(L, (observed - y).T, lower=True)
-            columns.append(-0.5 * np.sum(x**2, axis=0) + _constant(L))
+            columns.append(-0.5 * np.sum(x**2, axis=0) + constant(L))
         return np.stack(columns, axis=1), np.ones(len(SCALES))
     L = np.asarray(np.linalg.cholesky(linear.about))
     x = linalg.solve_triangular(L, (observed - y).T, lower=True).T

@@ -28,10 +28,11 @@ from .cause import Cause
 from .causes import Causes, causes_of
 from .contradiction import Contradiction, contradiction_in
 from .effect import effects_of
-from .evidence import DRAWS, Scored
+from .evidence import DRAWS
 from .listed import listed
 from .predictive import Drawn, Given, drawn
 from .ranking import NextMeasurements, next_measurements_of
+from .scored import Scored
 from .verdict import Drop, Verdict, drop_at, drops_table, hottest, verdict_on
 
 if TYPE_CHECKING:

@@ -22,11 +22,11 @@ from ..tables import Column, Table
 from .candidates import Candidate, candidates_of
 from .causes import DESCRIBED, UNLISTED, Causes, causes_of, prior_probabilities
 from .effect import SCALES, effects_of
-from .evidence import Scored
 from .further import Further, Outcomes
 from .information import Broad, Information
 from .listed import listed
 from .ranking import Components
+from .scored import Scored
 
 __all__ = ["Foreseen", "Foresight", "foresee"]
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from scipy import linalg, special
 
 from .effect import Effect, Effects
-from .evidence import Evidence, Scored
+from .evidence import Evidence
+from .scored import Scored
 from .segments import log_segment_density
 
 __all__ = ["Pair", "pairs_of"]

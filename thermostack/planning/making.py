@@ -104,6 +104,8 @@ def plan(
         raise InputError("the mod changes nothing", where="plan, mod_stack", expected="a stack that differs")
     if isinstance(tests, bool) or not isinstance(tests, int) or tests < 50:
         raise InputError(f"{tests!r} tests", where="plan, tests", expected="an integer of at least 50")
+    if not isinstance(rank, bool):
+        raise InputError(f"{rank!r} is no answer", where="plan, rank", expected="True or False")
     numbers = _counts(counts)
     spread = parse(BENCH if bench is None else bench, "temperature difference", "bench").si
     if spread < 0:

@@ -14,11 +14,10 @@ from ..stack.stack import Stack
 from ..tables import Cell, Column, Table
 from .mounts import remade
 
-__all__ = ["BEFORE", "COMPUTED", "NOTHING", "RECORDS", "Record", "what_to_record"]
+__all__ = ["BEFORE", "NOTHING", "RECORDS", "Record", "what_to_record"]
 
 BEFORE = ("only before the mod", "before and after")
 """When a record is lost, or half of it, once the mod is made."""
-COMPUTED, PRACTICE = "computed", "common practice"
 NOTHING = "next to nothing"
 CORES = "every core"
 """Ranked only where the part is described with a sensor for each; a part has them all the same."""
@@ -92,7 +91,7 @@ def what_to_record(stack: Stack, foresight: Foresight | None = None) -> Table:
         Column("rank", "rank"), Column("what", "record", wrap=32), Column("when", "when", wrap=12),
         Column("nats", "tells [nat]", ".3f"), Column("error", "error", ".3f"),
         Column("later_nats", "only after [nat]", ".3f"), Column("apart", "could later tell apart", wrap=44),
-        Column("takes", "takes", wrap=30), Column("by", "order by"),
+        Column("takes", "takes", wrap=30),
     )  # fmt: skip
     if foresight is None:
         plain = tuple((i, r.what, r.when, r.apart, r.takes) for i, r in enumerate(kept, 1))
@@ -100,19 +99,19 @@ def what_to_record(stack: Stack, foresight: Foresight | None = None) -> Table:
         note = "order: common practice, no source; plan(…, rank=True) ranks by what each is expected to tell"
         return Table(of, plain, "What to record, most telling first", (note,))
     rows: list[tuple[Cell, ...]] = [
-        (i, r.name, r.when, r.more, r.error, r.later, r.words or NOTHING, r.takes, COMPUTED)
+        (i, r.name, r.when, r.more, r.error, r.later, r.words or NOTHING, r.takes)
         for i, r in enumerate(foresight.records, 1)
     ]
     names = tuple(record.name for record in foresight.records)
     rows += [
-        (None, r.what, r.when, None, None, None, r.apart, r.takes, PRACTICE)
+        (None, r.what, r.when, None, None, None, r.apart, r.takes)
         for r in kept
         if not r.ranked_as or (r.ranked_as == CORES and not any(name.startswith(CORES) for name in names))
     ]
     notes = (
         foresight.note,
         "only after: what is left of it if nothing is recorded before the mod; the rest is then lost for good",
-        "could later tell apart: the causes that it splits best, as computed; below the ranked ones stands what the "
+        "could later tell apart: the causes that it splits best, as computed; without a rank stands what the "
         "model cannot rank (common practice, no source)",
     )
     return Table(columns, tuple(rows), "What to record, by what it could later tell apart", notes)

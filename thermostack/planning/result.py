@@ -13,7 +13,7 @@ from .checklist import Checklist
 from .lengths import Noise
 from .mounts import Mounts
 from .power import TOLD, Trial
-from .recording import BEFORE, COMPUTED, NOTHING
+from .recording import BEFORE, NOTHING
 from .soaking import Soak, duration
 
 if TYPE_CHECKING:
@@ -241,8 +241,8 @@ class Plan:
         one = f"soak {soak}, then log at 1 s until {window} are steady"
         top = ", ".join(entry.path.rpartition(".")[0] for entry in self.before.joints) or "the cold plate's joint"
         rows = [row for row in _rows(self.record) if row["when"] in BEFORE]
-        record = [str(row["what"]) for row in rows if row.get("by") == COMPUTED and row["apart"] != NOTHING]
-        besides = [str(row["what"]) for row in rows if row.get("by") != COMPUTED]
+        record = [str(row["what"]) for row in rows if row.get("nats") is not None and row["apart"] != NOTHING]
+        besides = [str(row["what"]) for row in rows if row.get("nats") is None]
         before: tuple[str, ...] = (
             "Note part, board, firmware, cooler, paste, room, tools and their versions; set the clock of every log.",
             "Fix clocks, voltage, workload, fan and pump speeds; write them down.",
