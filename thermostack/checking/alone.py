@@ -136,27 +136,15 @@ def _beyond(drawn: Drawn, measured: float, left: list[tuple[Variable, Float]]) -
     """Follow inputs beyond what the emulators answer for, with the solver itself, up to physical bounds."""
     thermal = {unknown.variable.path for unknown in drawn.model.unknowns}
     direct = replace(drawn.model, variants=tuple(replace(v, emulator=None) for v in drawn.model.variants))
-    far: dict[str, Float] = {}
-    drops: dict[str, Float] = {}
-    tried: set[str] = set()
-    for v, drop in left:
-        values = _far(v, drop, measured)
-        if len(values):
-            tried.add(v.path)
-        if v.path in thermal and len(values):
-            try:
-                with warnings.catch_warnings():
-                    warnings.simplefilter("ignore", ThermostackWarning)  # far beyond what laws hold for, on purpose
-                    drops[v.path] = _drops(drawn, direct, [(v, values)])[0]
-            except (InputError, SolveError):  # no such stack
-                continue
-            far[v.path] = values
+    far = {v.path: _far(v, drop, measured) for v, drop in left}
+    asked = [(v, far[v.path]) for v, _ in left if v.path in thermal and len(far[v.path])]
+    drops = _followed(drawn, direct, asked)
     found = []
     for v, drop in left:
         inside = value_of(v.distribution, np.linspace(-REACH, REACH, len(drop)))
         nearest = float(drop[np.nanargmin(np.abs(drop - measured))])
-        if v.path not in far:
-            found.append(replace(_alone(v, None, math.inf, nearest), followed=v.path in tried))
+        if v.path not in drops:
+            found.append(replace(_alone(v, None, math.inf, nearest), followed=len(far[v.path]) > 0))
             continue
         x = np.concatenate([inside, far[v.path]])
         y = np.concatenate([drop, drops[v.path]]) - measured
@@ -171,6 +159,21 @@ def _beyond(drawn: Drawn, measured: float, left: list[tuple[Variable, Float]]) -
             value = middle * math.exp(at) if log else middle + at
             found.append(_alone(v, value, _score(v.distribution, value), measured))
     return found
+
+
+def _followed(drawn: Drawn, direct: StatesModel, asked: list[tuple[Variable, Float]]) -> dict[str, Float]:
+    """Return the drops by path, without those of stacks that cannot be."""
+    if not asked:
+        return {}
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", ThermostackWarning)  # far beyond what laws hold for, on purpose
+            return {v.path: drop for (v, _), drop in zip(asked, _drops(drawn, direct, asked), strict=True)}
+    except (InputError, SolveError):
+        if len(asked) == 1:
+            return {}
+    half = len(asked) // 2  # which of them it was
+    return _followed(drawn, direct, asked[:half]) | _followed(drawn, direct, asked[half:])
 
 
 def _far(v: Variable, drop: Float, measured: float) -> Float:

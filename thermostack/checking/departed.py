@@ -33,13 +33,16 @@ from .cause import Departure
 __all__ = ["LEVEL", "UPPER", "Departed", "Excess", "Plain", "excesses"]
 
 Float = NDArray[np.float64]
+Ready = tuple[Model, Arrays]
+"""A stack made ready for a solver."""
 
 COARSE = LayeredSettings(polynomials=4, detail=0.0, rounds=0, limit=1.0, waves=8.0, least_waves=6.0, depth=2.0)
 """Of departed stacks: in a trial the excess of a void was right to 0.3 % at its worst place, and to 0.15 K anywhere."""
 UPPER = "upper face of "
 """Begins the name of what a thermocouple on a layer would read, its mean taken for the place."""
-SHARES = (0.06, 0.2, 0.45, 1.0)
-"""Sizes that are solved, as shares of the largest, on each side that is possible."""
+SHARES = (0.12, 0.4, 1.0)
+"""Sizes that are solved, as shares of the largest, on each side that is possible. In between the pattern of a void is
+right to 0.4 % and its size to 10 % (20 % where it is a fiftieth of the largest, and shows less than 1 K)."""
 LEVEL, SLIGHT = 0.5, 0.02
 """Share of the power at which one size is solved again; sensors whose excess is below this share of the largest change
 with the power as that does."""
@@ -89,7 +92,7 @@ class Plain:
 
         return replace(self, solver=partial(layered, settings=COARSE))
 
-    def arrays(self, stack: Stack) -> tuple[Model, Arrays]:
+    def arrays(self, stack: Stack) -> Ready:
         """Return another stack made ready, its conductivities at the temperatures of the same parts here."""
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ThermostackWarning)
@@ -98,16 +101,15 @@ class Plain:
         at = np.array([[self.temperatures.get(slab.part.name, mean) for slab in model.slabs]])
         return model, model.at_temperature(model.arrays(), at)
 
-    def per_watt(self, stacks: Sequence[Stack], sensors: Sequence[str]) -> Float:
+    def per_watt(self, ready: Sequence[Ready], sensors: Sequence[str]) -> Float:
         """Return the rise of each sensor for a watt in all, shape (stacks, sensors). [K/W]"""
-        ready = [self.arrays(stack) for stack in stacks]
         influence: dict[int, Float] = {}
         for graph in dict.fromkeys(model.graph for model, _ in ready):
             mine = [i for i, (model, _) in enumerate(ready) if model.graph == graph]
             response = self.solver(graph, _joined(graph, [ready[i][1] for i in mine]))
             for i, one in zip(mine, response.influence, strict=True):
                 influence[i] = one
-        rises = np.empty((len(stacks), len(sensors)))
+        rises = np.empty((len(ready), len(sensors)))
         for i, (model, _) in enumerate(ready):
             powers = model.powers()[0]
             for m, sensor in enumerate(sensors):
@@ -170,10 +172,13 @@ class Departed:
     sizes : tuple of float
         Ascending, zero left out. SI.
     stacks : tuple of Stack
+    ready : tuple of Ready
+        At the temperatures of the described stack.
     """
 
     sizes: tuple[float, ...]
     stacks: tuple[Stack, ...]
+    ready: tuple[Ready, ...]
 
     @classmethod
     def of(cls, plain: Plain, way: Departure, largest: float, two_sided: bool) -> Departed | None:
@@ -182,15 +187,14 @@ class Departed:
         Sizes at which the departed stack makes no sense (a corner that would cover its die) are left out.
         """
         sizes = [share * largest for share in SHARES]
-        kept = {}
+        kept: dict[float, tuple[Stack, Ready]] = {}
         for size in [*(-size for size in reversed(sizes)), *sizes] if two_sided else sizes:
             try:
                 stack = way.change(plain.stack, size)
-                plain.arrays(stack)
+                kept[size] = stack, plain.arrays(stack)
             except (InputError, SolveError):
                 continue
-            kept[size] = stack
-        return cls(tuple(kept), tuple(kept.values())) if kept else None
+        return cls(tuple(kept), *zip(*kept.values(), strict=True)) if kept else None
 
     @property
     def middle(self) -> int:
@@ -214,11 +218,12 @@ def excesses(
         Number of the first way of the same cause: only that is solved at the other level, and another way changes with
         it as its largest excess does.
     """
-    rises = plain.per_watt([plain.stack, *(stack for each in departed for stack in each.stacks)], sensors)
-    ends = np.cumsum([1, *(len(each.stacks) for each in departed)])
+    rises = plain.per_watt([plain.arrays(plain.stack), *(one for each in departed for one in each.ready)], sensors)
+    ends = np.cumsum([1, *(len(each.sizes) for each in departed)])
     full = [rises[a:b] - rises[0] for a, b in pairwise(ends)]
     leading = sorted(set(first))
-    cool = cooler.per_watt([plain.stack, *(departed[k].stacks[departed[k].middle] for k in leading)], sensors)
+    middles = (departed[k].stacks[departed[k].middle] for k in leading)
+    cool = cooler.per_watt([cooler.arrays(stack) for stack in (plain.stack, *middles)], sensors)
     slopes = {k: _slope(full[k][departed[k].middle], each - cool[0]) for k, each in zip(leading, cool[1:], strict=True)}
     found = []
     for k, (each, excess) in enumerate(zip(departed, full, strict=True)):
