@@ -167,6 +167,12 @@ class StatesModel:
         inputs = tuple(unknown.variable for unknown in self.unknowns)
         return (*inputs, *self.common.values(), *(v for each in self.measured for v in each.run))
 
+    @property
+    def of_sensors(self) -> frozenset[str]:
+        """Paths of those that only change what a sensor shows of a temperature."""
+        sensors = {sensor for each in self.measured for sensor in each.reading.sensors}
+        return frozenset(path for path in self.common if path.rpartition(".")[0] in sensors)
+
     @cached_property
     def observed(self) -> Float:
         """What the sensors read, reading after reading, shape (D,). [K]"""

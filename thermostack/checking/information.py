@@ -150,8 +150,7 @@ def expected_information(
     columns = [log_segment_density(x, m, v), *(_log_density(x, mean, root)[:, None] for mean, root in own)]
     with np.errstate(divide="ignore"):
         log_density = np.concatenate(columns, axis=1) + np.log(w)
-    log_density -= special.logsumexp(log_density, axis=1, keepdims=True)
-    after = np.exp(log_density) @ member
+    after = np.exp(log_density - log_density.max(axis=1, keepdims=True)) @ member
     after /= after.sum(axis=1, keepdims=True)
     fall = _entropy(before) - _entropy(after)
     outcomes = np.zeros((len(names), len(names)))

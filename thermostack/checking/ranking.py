@@ -32,8 +32,8 @@ TOLD, LEAST = 3, 0.01
 """For so many causes, the most probable ones, is said how they would come out, if they have this probability."""
 BESIDES = 0.02
 """What came besides a cause with less probability is left out."""
-RARE = 1e-6
-"""Components less probable are left out of what is drawn and judged: most sizes of most causes."""
+RARE = 1e-3
+"""The least probable components, with so much of the probability together, are neither drawn nor judged."""
 SETTLED = 0.02
 """Entropy below which there is nothing left to tell. [nat]"""
 
@@ -176,7 +176,9 @@ class Components:
 
     def information(self, draws: int, seed: int) -> Information:
         """Return what the new data are expected to tell; what is next to impossible is left out."""
-        kept = self.weights > RARE * (self.weights.sum() + self.unlisted.weight)
+        order = np.argsort(self.weights)
+        rare = np.cumsum(self.weights[order]) < RARE * (self.weights.sum() + self.unlisted.weight)
+        kept = np.sort(order[~rare])
         w, m, v, g = (each[kept] for each in (self.weights, self.means, self.steps, self.labels))
         return expected_information(
             w, m, self.covariance, g, steps=v, broad=(self.unlisted,), draws=draws, seed=seed

@@ -62,30 +62,53 @@ class Scored:
 
     def __call__(self, z: Float) -> Float:
         """Return what all sensors show (N, D) at scores (N, J). [K]"""
-        return np.asarray(self.model(self.latent.values(np.clip(z, -EDGE, EDGE))))
+        return np.asarray(self.model(self._values(z)))
 
     def linearised(self, z: Float) -> tuple[Float, Float]:
         """Return y (P, D) and its slopes (P, D, J) at points (P, J)."""
-        P, J = z.shape
-        steps = np.concatenate([np.zeros((1, J)), STEP * np.eye(J), -STEP * np.eye(J)])
-        y = self((z[:, None, :] + steps).reshape(-1, J)).reshape(P, 2 * J + 1, -1)
-        slopes = (y[:, 1 : J + 1] - y[:, J + 1 :]) / (2 * STEP)
-        return y[:, 0], np.nan_to_num(np.swapaxes(slopes, 1, 2))
+        return self._sloped(z, (STEP, -STEP), self.moving)
 
     def sloped(self, z: Float) -> tuple[Float, Float]:
-        """Return the same by one-sided differences, only in what each reading depends on: a third of the runs."""
-        y = self(z)
-        slopes = np.zeros((*y.shape, z.shape[1]))
-        for number, rows in enumerate(self.model.rows):
-            j = np.flatnonzero(self.moving[rows].any(axis=0))
-            moved = (z[:, None, :] + SHORT * np.eye(z.shape[1])[j]).reshape(-1, z.shape[1])
-            shown = self.model.shown(self.latent.values(np.clip(moved, -EDGE, EDGE)), number)
-            change = (shown.reshape(len(z), len(j), -1) - y[:, None, rows]) / SHORT
-            slopes[:, rows, j] = np.swapaxes(change, 1, 2)
-        return y, np.nan_to_num(slopes)
+        """Return the same by one-sided short differences: half of the runs."""
+        return self._sloped(z, (SHORT, 0.0), self.moving)
 
     @cached_property
     def moving(self) -> NDArray[np.bool_]:
         """Which scores move which rows (D, J)."""
-        _, slopes = self.linearised(np.zeros((1, self.latent.size)))
+        everything = np.ones((len(self.noise), self.latent.size), dtype=bool)
+        _, slopes = self._sloped(np.zeros((1, self.latent.size)), (STEP, -STEP), everything)
         return np.asarray(slopes[0] != 0)
+
+    @cached_property
+    def _outside(self) -> NDArray[np.bool_]:
+        """Which scores are errors of sensors, which leave the stack as it is (J,)."""
+        inside = {v.identity for v in self.latent.uncertain if v.path not in self.model.of_sensors}
+        return np.array([identity not in inside for identity in self.latent.identities])
+
+    def _sloped(self, z: Float, ends: tuple[float, float], moving: NDArray[np.bool_]) -> tuple[Float, Float]:
+        """Return y and its slopes, each score taken to both ends of a step, in the readings that it moves."""
+        model, J = self.model, z.shape[1]
+        y, slopes = np.empty((len(z), len(self.noise))), np.zeros((len(z), len(self.noise), J))
+        here = self._values(z)
+        outside = [
+            (j, [self._values(z + end * np.eye(J)[j]) for end in ends]) for j in np.flatnonzero(self._outside)
+        ]
+        for number, rows in enumerate(model.rows):
+            point = model.point(here, number, *model.true(here, number))
+            y[:, rows] = model.sensed(here, number, point)
+            moves = moving[rows].any(axis=0)
+            for j, values in outside:
+                if moves[j]:
+                    first, last = (model.sensed(each, number, point) for each in values)
+                    slopes[:, rows, j] = (first - last) / (ends[0] - ends[1])
+            inside = np.flatnonzero(moves & ~self._outside)
+            steps = np.concatenate([end * np.eye(J)[inside] for end in ends if end])
+            shown = model.shown(self._values((z[:, None] + steps).reshape(-1, J)), number)
+            shown = shown.reshape(len(z), -1, len(inside), y[:, rows].shape[1])
+            last = shown[:, 1] if ends[1] else y[:, None, rows]
+            slopes[:, rows, inside] = np.swapaxes((shown[:, 0] - last) / (ends[0] - ends[1]), 1, 2)
+        return y, np.nan_to_num(slopes)
+
+    def _values(self, z: Float) -> dict[str, Float]:
+        """Return what the model takes at scores (N, J)."""
+        return self.latent.values(np.clip(z, -EDGE, EDGE))

@@ -19,6 +19,8 @@ Float = NDArray[np.float64]
 
 _POINT = 1e-5
 """A whitened step shorter than this is taken for a point."""
+_FAR = -35.0
+"""Normal probabilities below that of this are taken by their logarithm; they vanish at −38."""
 
 
 def log_segment_density(x: Float, start: Float, step: Float) -> Float:
@@ -60,5 +62,9 @@ def _log_between(low: Float, high: Float) -> Float:
     """Return ln[Φ(high) − Φ(low)] for high > low, with its digits in both tails."""
     flip = low > 0
     low, high = np.where(flip, -high, low), np.where(flip, -low, high)
-    top = special.log_ndtr(high)
-    return np.asarray(top + np.log(-np.expm1(np.minimum(special.log_ndtr(low) - top, -1e-300))))
+    far = high < _FAR
+    with np.errstate(divide="ignore"):
+        found = np.asarray(np.log(special.ndtr(high) - special.ndtr(low)))
+    top = special.log_ndtr(high[far])
+    found[far] = top + np.log(-np.expm1(np.minimum(special.log_ndtr(low[far]) - top, -1e-300)))
+    return found

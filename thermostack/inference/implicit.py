@@ -105,7 +105,7 @@ def drawn(places: Sequence[Implicit], rng: np.random.Generator, count: int, show
             out[mine] -= places[i].projected(z[n][mine], y[mine])
         return out
 
-    open_ = np.arange(len(z))
+    open_, solved = np.arange(len(z)), np.zeros(len(z), dtype=bool)
     with np.errstate(invalid="ignore", over="ignore"):  # where nothing is shown, or far off
         missed = left(open_)
         for _ in range(STEPS):
@@ -119,9 +119,11 @@ def drawn(places: Sequence[Implicit], rng: np.random.Generator, count: int, show
             better = (step - np.einsum("nij,nj->ni", B, change)) / scale[:, None]
             good = np.isfinite(better).all(axis=1) & (np.abs(scale) > 1e-12)
             inverse[open_[good]] += better[good, :, None] * along[good, None, :]
-            still = ~(np.max(np.abs(missed), axis=1) < SOLVED)
+            worst = np.max(np.abs(missed), axis=1)
+            solved[open_[worst < SOLVED]] = True
+            still = worst >= SOLVED  # nor does one come back from where nothing is shown
             open_, missed = open_[still], missed[still]
             if not len(open_):
                 break
-    z[open_] = np.nan
+    z[~solved] = np.nan
     return z
