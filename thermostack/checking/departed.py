@@ -36,7 +36,7 @@ Float = NDArray[np.float64]
 Ready = tuple[Model, Arrays]
 """A stack made ready for a solver."""
 
-COARSE = LayeredSettings(polynomials=4, detail=0.0, rounds=0, limit=1.0, waves=8.0, least_waves=6.0, depth=2.0)
+COARSE = LayeredSettings(polynomials=6, detail=0.0, rounds=0, limit=1.0, waves=8.0, least_waves=4.0, depth=2.0)
 """Of departed stacks: in a trial the excess of a void was right to 0.3 % at its worst place, and to 0.15 K anywhere."""
 UPPER = "upper face of "
 """Begins the name of what a thermocouple on a layer would read, its mean taken for the place."""
@@ -103,20 +103,23 @@ class Plain:
 
     def per_watt(self, ready: Sequence[Ready], sensors: Sequence[str]) -> Float:
         """Return the rise of each sensor for a watt in all, shape (stacks, sensors). [K/W]"""
-        influence: dict[int, Float] = {}
-        for graph in dict.fromkeys(model.graph for model, _ in ready):
-            mine = [i for i, (model, _) in enumerate(ready) if model.graph == graph]
-            response = self.solver(graph, _joined(graph, [ready[i][1] for i in mine]))
-            for i, one in zip(mine, response.influence, strict=True):
-                influence[i] = one
+        asked = [_asked(*each, sensors) for each in ready]
         rises = np.empty((len(ready), len(sensors)))
-        for i, (model, _) in enumerate(ready):
-            powers = model.powers()[0]
-            for m, sensor in enumerate(sensors):
-                key = probe_key(model, sensor)
-                row = influence[i][model.probes[key]] @ powers / powers.sum()
-                rises[i, m] = row * self.stretch.get("/".join(key), 1.0)
-        return rises
+        for graph in dict.fromkeys(graph for graph, _ in asked):
+            mine = [i for i, (own, _) in enumerate(asked) if own == graph]
+            response = self.solver(graph, _joined(graph, [asked[i][1] for i in mine]))
+            for i, influence in zip(mine, response.influence, strict=True):
+                powers = ready[i][0].powers()[0]
+                rises[i] = influence @ powers / powers.sum()
+        stretch = (self.stretch.get("/".join(probe_key(ready[0][0], sensor)), 1.0) for sensor in sensors)
+        return rises * np.array(list(stretch))
+
+
+def _asked(model: Model, arrays: Arrays, sensors: Sequence[str]) -> tuple[Graph, Arrays]:
+    """Return graph and arrays with no other probes than those of the sensors."""
+    probes = [model.probes[probe_key(model, sensor)] for sensor in sensors]
+    graph = replace(model.graph, probes=tuple(model.graph.probes[i] for i in probes))
+    return graph, replace(arrays, probe_rect=arrays.probe_rect[:, probes])
 
 
 def probe_key(model: Model, sensor: str) -> tuple[str, ...]:

@@ -331,10 +331,13 @@ class BlockModes:
     def _tail_response(self, a: Patch, b: Flux) -> Float:
         """Part of modes outside the box in `response`, shape (S, n, n', pₓ, p_y)."""
         left, right = self._tail_left_right(a, b.patch)
-        total: Float = np.zeros(1)
-        for node in range(left.shape[2]):
-            total = total + left[:, :, None, node] @ b.heat[:, None] @ right[:, :, None, node].swapaxes(-1, -2)
-        return total
+        nodes, p, m = left.shape[2:]
+        q, n = right.shape[3:]
+        # Σ_node left · heat · rightᵀ as two products: the nodes stacked upon the functions, then beside the modes
+        half = left.reshape(*left.shape[:2], 1, nodes * p, m) @ b.heat[:, None]
+        half = half.reshape(*half.shape[:3], nodes, p, n).swapaxes(3, 4).reshape(*half.shape[:3], p, nodes * n)
+        other = right.transpose(0, 1, 2, 4, 3).reshape(*right.shape[:2], 1, nodes * n, q)
+        return np.asarray(half @ other)
 
     def mutual(self, a: Flux, b: Flux) -> Float:
         """Σ of each flux of `a` times the rise by each flux of `b`: shape (S, n, n'). [K W]"""

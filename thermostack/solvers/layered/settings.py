@@ -39,7 +39,7 @@ class LayeredSettings:
     limit : float
         `SolveError` is raised if the estimated error is still above this share.
     workers : int or None
-        Threads over samples; None takes one a processor.
+        Threads over samples; None takes one a processor, but none for less than a hundred samples.
     """
 
     polynomials: int = 10

@@ -38,6 +38,8 @@ CROSS = 0.2
 """Least share of the geometric mean of the changes of source and probe: a single change may vanish by chance."""
 FLOOR = 1e-6
 """Least error, as a share of the hottest probe of a source."""
+WORTH_A_THREAD = 100
+"""Samples for each thread: with fewer, threads wait for the interpreter's lock more than they compute."""
 CHUNK_BYTES = 3.2e7
 """Working memory of one thread."""
 
@@ -121,7 +123,8 @@ def solve_one(graph: Graph, arrays: Arrays, settings: LayeredSettings) -> Solved
 
 def _run_all(run: Callable[[tuple[Layout, Int]], None], tasks: list[tuple[Layout, Int]], workers: int | None) -> None:
     """Run all tasks, on several threads if that many are allowed; each thread keeps to one BLAS thread."""
-    count = min(workers or os.cpu_count() or 1, len(tasks))
+    samples = sum(len(index) for _, index in tasks)
+    count = min(workers or min(os.cpu_count() or 1, samples // WORTH_A_THREAD), len(tasks))
     with one_blas_thread():
         if count <= 1:
             for task in tasks:
