@@ -90,9 +90,7 @@ class Scored:
         model, J = self.model, z.shape[1]
         y, slopes = np.empty((len(z), len(self.noise))), np.zeros((len(z), len(self.noise), J))
         here = self._values(z)
-        outside = [
-            (j, [self._values(z + end * np.eye(J)[j]) for end in ends]) for j in np.flatnonzero(self._outside)
-        ]
+        outside = [(j, [self._values(z + end * np.eye(J)[j]) for end in ends]) for j in np.flatnonzero(self._outside)]
         for number, rows in enumerate(model.rows):
             point = model.point(here, number, *model.true(here, number))
             y[:, rows] = model.sensed(here, number, point)
