@@ -522,12 +522,12 @@ def test_draws_are_the_posterior_of_a_straight_model(straight):
 def test_an_effect_changes_with_the_power_level(cores):
     """A large void and a joint at full and at half power, against predictions of the departed stack itself.
 
-    What the void's own heat does to the silicon around it is left out: the void is 5 % too large at half power.
+    What the void's own heat does to the silicon around it is left out: it is 5 % too small at full power.
     """
     model, effects, _ = cores
     before = model.states[0].stack
-    for name, size, share in (("void in a corner of the first joint", 0.08, 0.06),
-                              ("thicker or cracked first joint", 12e-6, 0.015)):  # fmt: skip
+    for name, size, share, whole in (("void in a corner of the first joint", 0.08, 0.06, 0.06),
+                                     ("thicker or cracked first joint", 12e-6, 0.015, 0.03)):  # fmt: skip
         c = next(i for i, cause in enumerate(effects.causes) if cause.name == name)
         way = effects.causes[c].ways[0]
         excess, direct = [], []
@@ -540,7 +540,7 @@ def test_an_effect_changes_with_the_power_level(cores):
             direct.append(np.max(rises[1] - rises[0]))
             excess.append(np.max(effects.excess[c, 0, 0](np.array([size]), watts)))
         assert excess[1] / excess[0] == pytest.approx(direct[1] / direct[0], rel=share), name
-        assert excess[0] == pytest.approx(direct[0], rel=0.05), name
+        assert excess[0] == pytest.approx(direct[0], rel=whole), name
 
 
 def test_a_bad_mount_besides_is_told(stacks):

@@ -94,7 +94,7 @@ class Scored:
         for number, rows in enumerate(model.rows):
             point = model.point(here, number, *model.true(here, number))
             y[:, rows] = model.sensed(here, number, point)
-            moves = moving[rows].any(axis=0)
+            moves: NDArray[np.bool_] = np.asarray(moving[rows].any(axis=0))
             for j, values in outside:
                 if moves[j]:
                     first, last = (model.sensed(each, number, point) for each in values)
