@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-ROUNDS = 7
+ROUNDS = 4
 
 
 LIBRARIES = "import numpy, scipy, pint"

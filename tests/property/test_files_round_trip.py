@@ -14,7 +14,7 @@ from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leaka
 from thermostack.stack.paths import paths
 from thermostack.stack.stack import Stack
 
-QUICK = settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICK = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 characters = st.characters(exclude_categories=["Cs"], exclude_characters=".") | st.sampled_from("\"'\\[]{}#=,\n\t µ")
 text = st.text(characters, min_size=1, max_size=8).map(str.strip).filter(bool)

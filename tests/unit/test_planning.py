@@ -419,7 +419,7 @@ def test_every_core_beyond_their_mean():
     )  # fmt: skip
     two = part().swap("die", [die]).named("two cores")
     mod = two.replace("solder", ts.Interface("liquid metal", "gallium alloy")).named("relid")
-    found = foresee(two, mod, solver=FAST)
+    found = foresee(two, mod)
     cores = next(r for r in found.records if r.name.startswith("every core"))
     assert cores.when == "before and after"
     assert cores.more > cores.later - 2 * cores.error

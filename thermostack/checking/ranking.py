@@ -132,7 +132,7 @@ class NextMeasurements:
         }  # fmt: skip
 
 
-def next_measurements_of(causes: Causes, seed: int = 0, *, draws: int = 1000) -> NextMeasurements:
+def next_measurements_of(causes: Causes, seed: int = 0, *, draws: int = 600) -> NextMeasurements:
     """Return what to measure next, most telling first.
 
     Parameters
