@@ -17,6 +17,7 @@ from thermostack.checking.besides import Besides
 from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, causes_of, prior_probabilities
+from thermostack.checking.departed import Excess
 from thermostack.checking.effect import SCALES, Effect, effects_of
 from thermostack.checking.evidence import evidence_of
 from thermostack.checking.foresight import foresee
@@ -936,3 +937,21 @@ def test_pictures(whole):
     bars = whole.causes.plot()
     assert len(bars.get_yticklabels()) == 12
     pyplot.close("all")
+
+
+@pytest.mark.parametrize(("power", "at"), [(1.8, 0.25), (1.0, 0.25), (-2.5, 0.7)])
+def test_an_excess_between_its_sizes(power, at):
+    """What grows with a power of the size is met in between; two sensors that share it keep their ratio."""
+    sizes = np.array([0.0, 0.1, 0.42, 1.0])
+    of_one = np.sign(power) * sizes ** abs(power)
+    excess = Excess(sizes, np.stack([of_one, 0.3 * of_one], axis=1), np.zeros(2), 200.0)
+    expected = np.sign(power) * at ** abs(power) * 200.0
+    assert excess(np.array([at]), 200.0)[0] == pytest.approx([expected, 0.3 * expected], rel=1e-9)
+    assert excess(np.zeros(1), 200.0)[0] == pytest.approx([0, 0], abs=1e-12)
+
+
+def test_an_excess_of_either_sign_is_smooth_where_it_is_nearly_straight():
+    sizes = np.array([-1.0, -0.42, -0.1, 0.0, 0.1, 0.42, 1.0])
+    excess = Excess(sizes, (np.exp(0.2 * sizes) - 1)[:, None], np.zeros(1), 1.0)
+    x = np.linspace(-1, 1, 41)
+    np.testing.assert_allclose(excess(x, 1.0)[:, 0], np.exp(0.2 * x) - 1, atol=1e-3)
