@@ -14,7 +14,7 @@ from thermostack.stack.parts import Board, Coolant, Die, Interface, Layer, Leaka
 from thermostack.stack.paths import paths
 from thermostack.stack.stack import Stack
 
-QUICK = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+QUICK = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 characters = st.characters(exclude_categories=["Cs"], exclude_characters=".") | st.sampled_from("\"'\\[]{}#=,\n\t µ")
 text = st.text(characters, min_size=1, max_size=8).map(str.strip).filter(bool)
@@ -209,7 +209,7 @@ def test_stacks_and_mods_make_the_round_trip(family):
     assert to_toml(*read) == written
 
 
-@settings(QUICK, max_examples=60)
+@QUICK
 @given(families())
 def test_a_variant_alone_keeps_its_parts(family):
     (read,) = from_toml(to_toml(family[-1])) if family[-1].dies else (family[-1],)

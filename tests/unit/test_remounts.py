@@ -56,7 +56,7 @@ def test_one_bad_mount_does_no_harm():
     assert abs(pooled.resistance - clean.resistance) < 0.5 * clean.uncertainty
 
 
-@pytest.mark.parametrize("number", [3, 5, 8])
+@pytest.mark.parametrize("number", [3, 8])
 def test_coverage_with_one_bad_mount_in_eight(number):
     """300 states; bad mounts 2 to 8 K hotter; at least the exact 99.5 % bound of 95 %."""
     rng = np.random.default_rng(number)
