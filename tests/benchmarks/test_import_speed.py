@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-ROUNDS = 4
+ROUNDS = 3
 
 
 LIBRARIES = "import numpy, scipy, pint"
