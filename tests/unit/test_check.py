@@ -17,7 +17,7 @@ from thermostack.checking.besides import Besides
 from thermostack.checking.candidates import candidates_of
 from thermostack.checking.cause import resistance_at_centre
 from thermostack.checking.causes import DESCRIBED, causes_of, prior_probabilities
-from thermostack.checking.departed import Excess
+from thermostack.checking.departed import Excess, Plain
 from thermostack.checking.effect import SCALES, Effect, effects_of
 from thermostack.checking.evidence import evidence_of
 from thermostack.checking.foresight import foresee
@@ -26,7 +26,7 @@ from thermostack.checking.information import Broad
 from thermostack.checking.listed import listed
 from thermostack.checking.pairing import pairs_of
 from thermostack.checking.ranking import NextMeasurement, NextMeasurements, _with_besides, components_of
-from thermostack.checking.scored import Scored
+from thermostack.checking.scored import PATTERN, Scored
 from thermostack.checking.segments import log_segment_density
 from thermostack.errors import InputError
 from thermostack.inference import linear_posterior, posterior_of
@@ -937,6 +937,28 @@ def test_pictures(whole):
     bars = whole.causes.plot()
     assert len(bars.get_yticklabels()) == 12
     pyplot.close("all")
+
+
+def test_effects_between_the_sizes_that_are_solved(cores):
+    """A void and a joint as a whole, against the same stacks solved with more polynomials.
+
+    Of the pattern no more may be wrong than half of what counts as doubt (`scored.PATTERN`).
+    """
+    model, effects, _ = cores
+    reading = model.measured[0].reading
+    plain = Plain.of(model.variants[0], reading.power, reading.coolant)
+    sensors = effects.sensors[0]
+    for name, level in (("void in a corner of the first joint", 0.06), ("thicker or cracked first joint", 0.004)):
+        c = next(i for i, cause in enumerate(effects.causes) if cause.name == name)
+        way, largest = effects.causes[c].ways[0], effects.causes[c].largest.si
+        sizes = largest * np.array([0.2, 0.3, 0.65, 0.8])
+        stacks = [plain.stack, *(way.change(plain.stack, size) for size in sizes)]
+        rises = plain.per_watt([plain.arrays(stack) for stack in stacks], sensors)
+        for direct, ours in zip(rises[1:] - rises[0], effects.excess[c, 0, 0](sizes, reading.power), strict=True):
+            size = ours @ direct / (direct @ direct) / reading.power
+            assert size == pytest.approx(1, abs=level), name
+            apart = np.linalg.norm(ours / reading.power / size - direct) / np.linalg.norm(direct)
+            assert apart < 0.5 * PATTERN, name
 
 
 @pytest.mark.parametrize(("power", "at"), [(1.8, 0.25), (1.0, 0.25), (-2.5, 0.7)])
