@@ -5,7 +5,6 @@ Absolute times are printed with the ratios and kept as extra information; they a
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -13,30 +12,8 @@ import pytest
 
 from thermostack.solvers.graph import ENVIRONMENT, Arrays, Contact, Graph, Probe, Source
 from thermostack.solvers.layered import LayeredSettings, layered
-from thermostack.solvers.layered.solve import one_blas_thread
 
-SIZE = 400
-"""Unknowns of the dense system that is the unit of time: about 2/3 · 400³ = 43 million multiplications."""
 DIE, LID, PLATE = (12.4e-3, 17.6e-3), (36e-3, 36e-3), (50e-3, 50e-3)
-
-
-@pytest.fixture(scope="module")
-def unit():
-    """Seconds of one dense solve on one BLAS thread, the best of many."""
-    rng = np.random.default_rng(0)
-    matrix, right = rng.normal(size=(SIZE, SIZE)), rng.normal(size=(SIZE, 10))
-    with one_blas_thread():
-        return best_of(lambda: np.linalg.solve(matrix, right), 30)
-
-
-def best_of(run, rounds):
-    """Least processor time of a call: unlike the wall clock it does not count what else the machine does."""
-    times = []
-    for _ in range(rounds):
-        start = time.process_time()
-        run()
-        times.append(time.process_time() - start)
-    return min(times)
 
 
 def rect(x, y, a, b):
@@ -95,36 +72,42 @@ def off_centre(columns=5, lines=2):
     return build([(DIE, (3e-3, -4e-3))], cores(columns, lines))
 
 
-def timed(benchmark, unit, case, settings=None, rounds=20):
-    """Run under pytest-benchmark and by its own clock; return the ratio to the dense solve."""
-    settings = settings or LayeredSettings(workers=1)
-    benchmark.pedantic(layered, (*case, settings), rounds=rounds, warmup_rounds=2)
-    seconds = best_of(lambda: layered(*case, settings), rounds)
-    benchmark.extra_info.update(seconds=seconds, dense_solve=unit, ratio=seconds / unit)
-    print(f"\n{seconds * 1e3:.2f} ms, {seconds / unit:.2f} dense solves of {SIZE} ({unit * 1e3:.2f} ms)")
-    return seconds / unit
+@pytest.fixture
+def timed(benchmark, least, dense_solve):
+    """Return what runs a case under pytest-benchmark and by our own clock, and gives its ratio to a dense solve."""
+
+    def run(case, settings=None, rounds=20):
+        settings = settings or LayeredSettings(workers=1)
+        benchmark.pedantic(layered, (*case, settings), rounds=1, warmup_rounds=1)
+        seconds, unit = least(lambda: layered(*case, settings), dense_solve, rounds=rounds)
+        benchmark.extra_info.update(seconds=seconds, dense_solve=unit, ratio=seconds / unit)
+        print(f"\n{seconds * 1e3:.2f} ms, {seconds / unit:.2f} dense solves ({unit * 1e3:.2f} ms)")
+        return seconds / unit
+
+    return run
 
 
-def test_centred_stack(benchmark, unit):
+def test_centred_stack(timed):
     """Aim: 3 ms where the dense solve takes 1.5 ms."""
-    assert timed(benchmark, unit, centred(), rounds=40) < 6.0
+    assert timed(centred(), rounds=40) < 6.0
 
 
-def test_off_centre_with_ten_regions(benchmark, unit):
+def test_off_centre_with_ten_regions(timed):
     """Aim: 25 ms where the dense solve takes 1.5 ms."""
-    assert timed(benchmark, unit, off_centre()) < 24.0
+    assert timed(off_centre()) < 24.0
 
 
-def test_new_power_map_on_a_solved_stack(benchmark, unit):
+def test_new_power_map_on_a_solved_stack(benchmark, least, dense_solve):
     """A product with the influence matrix: far below 1 ms."""
     graph, arrays = off_centre()
     influence = layered(graph, arrays).influence
     power = np.linspace(1.0, 30.0, len(graph.sources))
     benchmark(lambda: influence[0] @ power)
-    assert best_of(lambda: influence[0] @ power, 50) < 0.05 * unit
+    product, unit = least(lambda: influence[0] @ power, dense_solve, rounds=30)
+    assert product < 0.05 * unit
 
 
-def test_batch_with_everything_varying(benchmark, unit):
+def test_batch_with_everything_varying(benchmark, least, dense_solve):
     """Aim: 10 000 in 10 s on two cores, to 0.1 %; here 1000, on one."""
     graph, arrays = centred()
     rng = np.random.default_rng(3)
@@ -142,8 +125,11 @@ def test_batch_with_everything_varying(benchmark, unit):
         k_in_plane=arrays.k_through * scale["k_through"],
     )
     settings = LayeredSettings(workers=1)
-    found = benchmark.pedantic(layered, (graph, drawn, settings), rounds=2, warmup_rounds=1)
-    seconds = best_of(lambda: layered(graph, drawn, settings), 2) / samples
+    found = benchmark.pedantic(layered, (graph, drawn, settings), rounds=1)
+    batch, solves = least(
+        lambda: layered(graph, drawn, settings), lambda: [dense_solve() for _ in range(100)], rounds=3
+    )
+    seconds, unit = batch / samples, solves / 100
     share = (found.error / found.influence).max()
     benchmark.extra_info.update(seconds_a_sample=seconds, ratio=seconds / unit, estimated_error=share)
     print(f"\n{seconds * 1e3:.2f} ms a sample, estimated error {share:.1e}")
@@ -174,8 +160,8 @@ COSTS = {
 
 
 @pytest.mark.parametrize("what", COSTS)
-def test_cost(benchmark, unit, what):
+def test_cost(timed, what):
     """The table in DEVELOPERS.md; the bound only catches an accident (100 regions: a quarter of a second)."""
     case, options = COSTS[what]
     settings = LayeredSettings(workers=1, rounds=0, limit=9.0, **options)
-    assert timed(benchmark, unit, case, settings, rounds=3) < 400.0
+    assert timed(case, settings, rounds=3) < 400.0

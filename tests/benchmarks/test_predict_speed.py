@@ -1,7 +1,5 @@
 """Speed of the one-dimensional road: one prediction from texts with units, and a million stacks in a batch."""
 
-import time
-
 import numpy as np
 import pytest
 
@@ -31,15 +29,6 @@ def build():
     )
 
 
-def least(call, rounds):
-    times = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        call()
-        times.append(time.perf_counter() - start)
-    return min(times)
-
-
 def predicted(stack):
     return ts.predict(stack, solver="one-dimensional").junction
 
@@ -51,12 +40,11 @@ def machine():
         np.sum(np.exp(x) / (1.0 + x), axis=0)
 
 
-def test_one_prediction(benchmark):
+def test_one_prediction(benchmark, least):
     """Under 2 ms, units and all, on a quiet core that takes 0.5 ms for `machine`: four of those, and one for noise."""
-    predicted(build())
-    unit = least(machine, 50)
-    built, stack = least(lambda: predicted(build()), 50), build()
-    again = least(lambda: predicted(stack), 50)
+    stack = build()
+    predicted(stack)
+    unit, built, again = least(machine, lambda: predicted(build()), lambda: predicted(stack), rounds=50)
     benchmark.extra_info.update(built_and_predicted_ms=built * 1e3, predicted_ms=again * 1e3, machine_ms=unit * 1e3)
     benchmark(lambda: predicted(build()))
     assert built < 5 * unit
@@ -112,10 +100,11 @@ def bare(batch):
     return out
 
 
-def test_a_million_stacks(benchmark, batch):
+def test_a_million_stacks(benchmark, least, batch):
     """All probes, flows, errors and checks of the solver against the mean alone by a bare expression."""
     assert by_solver(batch) == pytest.approx(bare(batch), rel=1e-9)
-    ratio = least(lambda: by_solver(batch), 3) / least(lambda: bare(batch), 3)
+    ours, plain = least(lambda: by_solver(batch), lambda: bare(batch))
+    ratio = ours / plain
     benchmark.extra_info["ratio to bare NumPy"] = round(ratio, 2)
     benchmark.pedantic(by_solver, args=(batch,), rounds=1)
     assert ratio < 3

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -36,25 +34,14 @@ def columns(time):
     return {"time": time, "power": "Package", "sensors": {"core *": "Core #*"}, "coolant": "Water in"}
 
 
-def alternating(first, second, rounds=5):
-    """Return the least processor time of each; other work on the machine then counts for neither."""
-    times = np.empty((rounds, 2))
-    for row in times:
-        for n, function in enumerate((first, second)):
-            start = time.process_time()
-            function()
-            row[n] = time.process_time() - start
-    return times.min(axis=0)
-
-
 @pytest.mark.parametrize(("name", "time_column"), [("elapsed.csv", "Elapsed"), ("stamped.csv", "Stamp")])
-def test_a_million_rows_cost_little_more_than_bare_pandas(benchmark, folder, name, time_column):
+def test_a_million_rows_cost_little_more_than_bare_pandas(benchmark, least, folder, name, time_column):
     """From the file to a log in SI, with every column used; 1.5 is what the whole way to a reading may cost."""
     path = folder / name
     log = read_log(path, columns(time_column))
     assert len(log.time) == ROWS
     assert log.time[-1] == pytest.approx((ROWS - 1) * 0.25, abs=1e-9)
-    bare, ours = alternating(lambda: pd.read_csv(path), lambda: read_log(path, columns(time_column)))
+    bare, ours = least(lambda: pd.read_csv(path), lambda: read_log(path, columns(time_column)))
     benchmark.extra_info["ratio to bare pandas"] = round(ours / bare, 2)
     benchmark.pedantic(read_log, args=(path, columns(time_column)), rounds=1)
     print(f"{name}: {ours:.3f} s, {ours / bare:.2f} times bare pandas")

@@ -14,7 +14,7 @@ ROOT = Path(ts.__file__).parent
 ROOMS = [
     {"errors"},
     {"units"},
-    {"tables", "clock"},
+    {"tables", "clock", "textfile"},
     {"catalogue"},
     {"laws"},
     {"stack"},

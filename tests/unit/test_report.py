@@ -24,9 +24,9 @@ from thermostack.planning import plan
 from thermostack.report import page
 from thermostack.report.as_html import _text
 from thermostack.report.as_markdown import escaped
-from thermostack.report.writing import write_whole
 from thermostack.states import State
 from thermostack.tables import Column, Table
+from thermostack.textfile import write_whole
 
 FAST = "one-dimensional"
 DAY = datetime.date(2026, 1, 2)

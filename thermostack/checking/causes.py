@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy import linalg
 
 from ..tables import Column, Table, format_number
-from ..units import convert, unit_text
+from ..units import Value, convert, unit_text
 from .besides import NOTHING, Besides, with_chances
 from .cause import Cause
 from .effect import SCALES, Effect, Effects
@@ -83,11 +83,20 @@ class Ranked:
         """Its size in words; empty for none."""
         if self.cause is None:
             return ""
-        dimension = self.cause.dimension
-        percent = dimension == "fraction"
-        one = 100.0 if percent else float(convert(1.0, dimension) - convert(0.0, dimension))
-        unit = "%" if percent else unit_text(dimension)
+        one, unit = _shown_in(self.cause.dimension)
         return f"{format_number(self.size * one, 2)} {unit} (sd {format_number(self.spread * one, 2)})"
+
+
+def _shown_in(dimension: str) -> tuple[float, str]:
+    """Return the number that one SI unit of a size is shown as, and the unit that it is shown in."""
+    if dimension == "fraction":
+        return 100.0, "%"
+    return float(convert(1.0, dimension) - convert(0.0, dimension)), unit_text(dimension)
+
+
+def _sized(size: Value) -> str:
+    one, unit = _shown_in(size.dimension)
+    return f"{format_number(size.si * one, 3)} {unit}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,8 +237,8 @@ class Causes:
             (
                 c.name,
                 c.sentence,
-                str(c.size),
-                str(c.largest),
+                _sized(c.size),
+                _sized(c.largest),
                 "either" if c.two_sided else "one",
                 None if c.chance else c.odds,
                 c.chance or None,

@@ -8,6 +8,7 @@ import re
 from pathlib import Path
 
 from ..errors import FileError, InputError
+from ..textfile import reason
 
 __all__ = ["PathLike", "text_of"]
 
@@ -86,8 +87,7 @@ def _bytes_of(path: PathLike) -> bytes:
     except (OSError, ValueError) as error:
         if isinstance(error, FileError):
             raise
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError(f"cannot be read: {reason.lower()}", where=where, expected=_RIGHT) from error
+        raise FileError(f"cannot be read: {reason(error)}", where=where, expected=_RIGHT) from error
 
 
 def _as_utf8(content: bytes, encoding: str | None, where: str, notes: list[str]) -> bytes:

@@ -10,10 +10,10 @@ from pathlib import Path
 from ..cautions import Caution
 from ..errors import InputError
 from ..tables import Table
+from ..textfile import write_whole
 from .as_html import as_html
 from .as_markdown import as_markdown
 from .blocks import Section
-from .writing import write_whole
 
 __all__ = ["Page"]
 

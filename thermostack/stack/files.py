@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
-import secrets
-import shutil
 import warnings
 from pathlib import Path
 
 from ..errors import FileError, ThermostackWarning
+from ..textfile import reason, write_whole
 from .package import Mount, Package
 from .reading import from_toml, held_from_toml, part_from_toml
 from .stack import Stack
@@ -94,7 +92,7 @@ def write_stack(
         If the file cannot.
     """
     described = [each.uncalibrated for each in (stack, *variants)]
-    content = to_toml(*described, package=package, mount=mount).encode("utf-8")
+    content = to_toml(*described, package=package, mount=mount)
     if any(each.learned is not None for each in (stack, *variants)):
         warnings.warn(
             "the file holds the part as it was described; what its calibration taught is not in it: keep the readings, "
@@ -102,24 +100,7 @@ def write_stack(
             ThermostackWarning,
             stacklevel=2,
         )
-    try:
-        target = Path(os.path.realpath(path))  # a link stays, and what it leads to is replaced
-        beside = target.with_name(f".{target.name}.{secrets.token_hex(4)}.tmp")
-        try:
-            with open(beside, "xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            if target.is_file():
-                shutil.copymode(target, beside)
-            os.replace(beside, target)
-        except BaseException:
-            with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
-            raise
-    except (OSError, ValueError) as error:
-        raise FileError(f"cannot be written: {_reason(error)}", where=os.fspath(path),
-                        expected="a file in a folder that exists and may be written to") from error  # fmt: skip
+    write_whole(path, content, overwrite=True)
 
 
 def _text_of(path: PathLike) -> str:
@@ -127,14 +108,10 @@ def _text_of(path: PathLike) -> str:
     try:
         content = Path(path).read_bytes()
     except (OSError, ValueError) as error:
-        raise FileError(f"cannot be read: {_reason(error)}", where=where, expected="a file in TOML") from error
+        raise FileError(f"cannot be read: {reason(error)}", where=where, expected="a file in TOML") from error
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise FileError(f"byte {content[error.start]:#04x} is not text in UTF-8", where=f"{where}, line {line}",
                         expected="a text file in TOML, saved as UTF-8") from error  # fmt: skip
-
-
-def _reason(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).lower()

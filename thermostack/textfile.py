@@ -8,9 +8,9 @@ import secrets
 import shutil
 from pathlib import Path
 
-from ..errors import FileError
+from .errors import FileError
 
-__all__ = ["write_whole"]
+__all__ = ["reason", "write_whole"]
 
 
 def write_whole(path: str | os.PathLike[str], text: str, *, overwrite: bool = False) -> Path:
@@ -54,11 +54,15 @@ def write_whole(path: str | os.PathLike[str], text: str, *, overwrite: bool = Fa
     except FileExistsError as error:
         raise FileError("there is a file already", where=where, expected="another name, or overwrite=True") from error
     except (OSError, ValueError) as error:
-        reason = (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).lower()
         raise FileError(
-            f"cannot be written: {reason}", where=where, expected="a file in a folder that exists and may be written to"
+            f"cannot be written: {reason(error)}", where=where, expected="a file in a folder that exists and may be written to"
         ) from error
     return target
+
+
+def reason(error: Exception) -> str:
+    """Return why a file cannot be read or written, in words."""
+    return (error.strerror if isinstance(error, OSError) and error.strerror else str(error)).lower()
 
 
 def _put(beside: Path, target: Path) -> None:
