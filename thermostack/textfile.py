@@ -55,7 +55,9 @@ def write_whole(path: str | os.PathLike[str], text: str, *, overwrite: bool = Fa
         raise FileError("there is a file already", where=where, expected="another name, or overwrite=True") from error
     except (OSError, ValueError) as error:
         raise FileError(
-            f"cannot be written: {reason(error)}", where=where, expected="a file in a folder that exists and may be written to"
+            f"cannot be written: {reason(error)}",
+            where=where,
+            expected="a file in a folder that exists and may be written to",
         ) from error
     return target
 

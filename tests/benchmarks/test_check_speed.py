@@ -7,11 +7,15 @@ is room.
 import sys
 from pathlib import Path
 
+import pytest
+
 import thermostack as ts
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "examples"))
 
 import check_result
+
+pytestmark = pytest.mark.long
 
 
 def test_check_of_the_demo(once):

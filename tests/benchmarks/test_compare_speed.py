@@ -8,12 +8,15 @@ core; the limit here is that, on one core, so that what a second one gains is ro
 import time
 
 import numpy as np
+import pytest
 
 import thermostack as ts
 from thermostack.ensemble import ensemble_of, variables_of_stack, variant_of
 from thermostack.field import model_with_hot_points
 from thermostack.local import answer
 from thermostack.propagate import Sampler
+
+pytestmark = pytest.mark.long
 
 
 def part(power="230 W"):

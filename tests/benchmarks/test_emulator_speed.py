@@ -54,10 +54,12 @@ def test_ten_thousand_samples_on_the_emulator(benchmark):
     benchmark.extra_info.update(solves=emulator.solves, built_s=round(built, 2), solver_s=round(sum(spent), 2),
                                 held_out_percent=round(100 * emulator.held_out, 4))  # fmt: skip
     point = benchmark.pedantic(operate, (model, emulator, values), rounds=3, warmup_rounds=1)
+    steps = benchmark.stats.stats.min / sum(spent)
+    print(f"built in {built / sum(spent):.2f} times its solves; ten thousand samples take {steps:.2f} of them")
     assert len(variables) >= 14
     assert emulator.held_out <= 1e-3
     # most of the building is the solves; what is around them costs less
     assert built < 2.0 * sum(spent)
     # two steps of ten thousand samples take less than the solves it was trained on
-    assert benchmark.stats.stats.min < sum(spent)
+    assert steps < 1.0
     assert np.all(np.isfinite(point.junction_rise))

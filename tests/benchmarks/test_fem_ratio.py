@@ -25,6 +25,7 @@ import fem_at_equal_error as study
 import fem_timing
 import stacks
 
+pytestmark = pytest.mark.long
 STORED = json.loads(study.PATH.read_text(encoding="utf-8"))["stacks"]
 SOLDER_LID = fem_timing.Plan(2.0, (13, 20, 6), (15, 20, 6), (3, 11, 4))
 """Found by `fem_at_equal_error.search` for an error of 1.8e-6, about twice that of layered."""

@@ -6,6 +6,7 @@ import pytest
 
 import thermostack as ts
 
+pytestmark = pytest.mark.long
 ROWS = 1_000_000
 COLUMNS = {"time": "time", "sensors": {"core *": "core *"}, "coolant": "coolant", "power": "power"}
 

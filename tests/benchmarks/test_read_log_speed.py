@@ -8,6 +8,7 @@ import pytest
 
 from thermostack.measured.read import read_log
 
+pytestmark = pytest.mark.long
 ROWS = 1_000_000
 SENSORS = 6
 

@@ -12,6 +12,7 @@ import pytest
 from thermostack.measured.log import Log
 from thermostack.measured.steady import steady
 
+pytestmark = pytest.mark.long
 ROWS = 1_000_000
 SHARE = 0.3
 """Asked of the whole road from file to reading are 1.5 times pandas; this share of it is the reading's."""
