@@ -1,6 +1,7 @@
 """The check against published formulae, and against what the trade takes for granted."""
 
 import math
+from functools import cache
 
 import numpy as np
 import pytest
@@ -73,6 +74,7 @@ def part():
     )  # fmt: skip
 
 
+@cache
 def relidded(drop, power_after=200.0):
     """Check a drop of the relidded part that three mounts agree on."""
     soldered = part()

@@ -127,7 +127,7 @@ def error_of_sd(x, size):
 
 
 @pytest.mark.parametrize(
-    ("case", "steps"), [(bound, 2000), (two_mounts, 1800), (heavy, 2000), (banana, 3000), (thirty, 4000)]
+    ("case", "steps"), [(bound, 1000), (two_mounts, 1000), (heavy, 1000), (banana, 3000), (thirty, 4000)]
 )
 @pytest.mark.filterwarnings("ignore:The chain is shorter")
 def test_samples_are_those_of_emcee(case, steps):

@@ -1,6 +1,7 @@
-"""The notebooks: nothing but prose and code is kept in them, and each runs from top to bottom."""
+"""The notebooks: nothing but prose and code is kept in them, and each runs from top to bottom: here, or in a browser."""
 
 import ast
+import shutil
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,11 @@ nbformat = pytest.importorskip("nbformat")
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 FILES = sorted(NOTEBOOKS.glob("*.ipynb"))
 JOBS = [path for path in FILES if path.name[0].isdigit()]
+IN_BROWSER = [
+    path for path in FILES if f'"{path.stem}"' in Path(__file__).with_name("test_browser.py").read_text("utf-8")
+]
+"""Run as a whole there, where a cell that fails is an error; here too, where there is no browser."""
+HERE = FILES if not shutil.which("chromium") else [path for path in FILES if path not in IN_BROWSER]
 
 
 def test_there_are_some():
@@ -40,7 +46,11 @@ def test_the_start_page_leads_to_each_job(path):
     assert f"]({path.name})" in nbformat.read(NOTEBOOKS / "start.ipynb", 4).cells[0].source
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_some_run_in_a_browser():
+    assert len(IN_BROWSER) == 4
+
+
+@pytest.mark.parametrize("path", HERE, ids=lambda path: path.stem)
 @pytest.mark.filterwarnings("default")
 def test_it_runs_from_top_to_bottom(path, monkeypatch):
     monkeypatch.delenv("MPLBACKEND", raising=False)  # a notebook chooses its own, which shows pictures
