@@ -94,16 +94,21 @@ def reading(mean, power, **labels):
     )  # fmt: skip
 
 
+def states(read=reading):
+    """Return the states with two levels before; two levels and a second mount after."""
+    before, after = part()
+    return (
+        State(before, read(68, 230, source="b"), read(47, 115, level="half")),
+        State(after, read(64, 230, source="a1", mount="1"), read(45, 115, level="half", mount="1"),
+              read(64, 230, source="a2", mount="2")),
+    )  # fmt: skip
+
+
 class Bench:
     """The states, ready: what the check predicts of them, and what causes do."""
 
-    def __init__(self):
-        before, after = part()
-        self.states = (
-            State(before, reading(68, 230, source="b"), reading(47, 115, level="half")),
-            State(after, reading(64, 230, source="a1", mount="1"), reading(45, 115, level="half", mount="1"),
-                  reading(64, 230, source="a2", mount="2")),
-        )  # fmt: skip
+    def __init__(self, read=reading):
+        self.states = states(read)
         self.model = states_model(self.states)
         self.effects = effects_of(self.model, listed(self.model))
         self.scored = Scored(self.model)
@@ -180,7 +185,8 @@ def solved(bench, samples, departures, bows):
                 over += size if way.of == "sensors" else 0.0
         own = {p.name: bows[p.name] for p in stack.parts() if isinstance(p, Interface)}
         found = shown(stack, values, power, coolant, bows=own)
-        out += [found[p] + over for p in each.probes]
+        offsets = [samples.get(f"{sensor}.offset", np.zeros(1))[0] for sensor in each.reading.sensors]
+        out += [found[p] + over + offset for p, offset in zip(each.probes, offsets, strict=True)]
     return np.array(out)
 
 
