@@ -32,7 +32,12 @@ CONTRADICTION = 0.001
 def problem_of(model: StatesModel) -> Problem:
     """Return what the readings of states say of their unknowns as a problem of inference."""
     return Problem(
-        model.variables, model, model.observed, model.covariance, model_error=np.maximum(model.numerical_error, 1e-9)
+        model.variables,
+        model,
+        model.observed,
+        model.covariance,
+        model_error=np.maximum(model.numerical_error, 1e-9),
+        names=model.names,
     )
 
 

@@ -29,7 +29,7 @@ from .stack.parts import Interface
 from .stack.stack import Stack
 from .units import Value, parse
 
-__all__ = ["Measured", "State", "StatesModel", "states_model"]
+__all__ = ["Measured", "State", "StatesModel", "mount_of", "states_model"]
 
 Float = NDArray[np.float64]
 
@@ -48,7 +48,8 @@ class State:
     stack : Stack
     *readings : Reading
         One or more: other power levels (``level``), other mounts (``mount``) of this state. Mounts differ in the joints
-        that are made anew when the cold plate comes off; the first label is the mount that the stack describes.
+        that are made anew when the cold plate comes off; the first label is the mount that the stack describes. Where
+        a later state left the cold plate on, a label means the same mount as in the first state.
 
     Raises
     ------
@@ -74,14 +75,30 @@ class State:
         object.__setattr__(self, "stack", stack)
         object.__setattr__(self, "readings", tuple(readings))
 
-    def mounts(self) -> Iterator[tuple[Stack, tuple[Reading, ...]]]:
-        """Yield each mount's stack with its readings; stacks differ in the tokens of what was made anew."""
+    def mounts(self, first: State | None = None) -> Iterator[tuple[Stack, tuple[Reading, ...]]]:
+        """Yield each mount's stack with its readings; stacks differ in the tokens of what was made anew.
+
+        Parameters
+        ----------
+        first : State, optional
+            The first of the states that this one is of: what its labels name is meant here too, as long as the joints
+            that a remount makes anew are still the same.
+        """
         labels = dict.fromkeys(reading.mount for reading in self.readings)
+        described = {self.readings[0].mount}
+        if first is not None and first.readings[0].mount and mount_of(first.stack) == mount_of(self.stack):
+            described = {first.readings[0].mount, ""}
         for number, label in enumerate(labels):
-            stack = self.stack if number == 0 else _mounted_again(self.stack, label)
-            if len(labels) > 1:
+            stack = self.stack if label in described else _mounted_again(self.stack, label)
+            if len(labels) > 1 or stack is not self.stack:
                 stack = stack.named(f"{self.stack.label}, mount {label or number + 1}")
             yield stack, tuple(reading for reading in self.readings if reading.mount == label)
+
+
+def mount_of(stack: Stack) -> dict[str, str]:
+    """Return the tokens of the joints that a remount makes anew, by name."""
+    again = {part.name: part for part in stack.remounted().parts()}
+    return {p.name: p.mount for p in stack.parts() if isinstance(p, Interface) and p != again[p.name]}
 
 
 def _mounted_again(stack: Stack, label: str) -> Stack:
@@ -214,13 +231,14 @@ class StatesModel:
         each = self.measured[number]
         scores = np.stack([np.asarray(samples[v.path]) for v in each.run], axis=-1)
         errors = scores @ each.root.T
-        gain = self._common(samples, "power.gain")
+        gain = self.shared(samples, "power.gain")
         power = (each.reading.power - errors[..., 0]) / (1.0 + gain)
         coolant = each.reading.coolant - errors[..., 1]
-        offset, slope, pivot = (self._common(samples, f"coolant.{kind}") for kind in ("offset", "slope", "pivot"))
+        offset, slope, pivot = (self.shared(samples, f"coolant.{kind}") for kind in ("offset", "slope", "pivot"))
         return power, (coolant - offset + slope * pivot) / (1.0 + slope)
 
-    def _common(self, samples: Mapping[str, Float], path: str) -> Any:
+    def shared(self, samples: Mapping[str, Float], path: str) -> Any:
+        """Return an error that all readings share, such as ``"power.gain"``; 0 where there is none."""
         return samples[path] if path in self.common else self.fixed.get(path, 0.0)
 
     def point(self, samples: Mapping[str, Float], number: int, power: Float, coolant: Float) -> OperatingPoint:
@@ -240,7 +258,7 @@ class StatesModel:
         off = scores @ each.regression.T
         columns = []
         for sensor, probe in zip(each.reading.sensors, each.probes, strict=True):
-            offset, slope, pivot = (self._common(samples, f"{sensor}.{kind}") for kind in ("offset", "slope", "pivot"))
+            offset, slope, pivot = (self.shared(samples, f"{sensor}.{kind}") for kind in ("offset", "slope", "pivot"))
             true = np.where(point.settled, shown[probe], np.nan)
             columns.append(true + offset + slope * (true - pivot))
         return np.stack(np.broadcast_arrays(*columns), axis=1) + off
@@ -292,7 +310,9 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
         Inputs common to the readings that differ between them, or are described in the stack as well.
     """
     mounts = [
-        (i, _without_radiator(stack), readings) for i, state in enumerate(states) for stack, readings in state.mounts()
+        (i, _without_radiator(stack), readings)
+        for i, state in enumerate(states)
+        for stack, readings in state.mounts(states[0])
     ]
     stacks = [stack for _, stack, _ in mounts]
     readings = [reading for _, _, group in mounts for reading in group]
@@ -314,7 +334,7 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
         variants.append(replace(made, limit=None).unleaking)
         label = states[state].stack.label
         measured += [_measured(reading, stack, label, state, variant, len(readings)) for reading in group]
-    _check_names([each.name for each in measured])
+    measured = _named_apart(measured)
     # total power and coolant come from each reading; how the power is spread over the regions is one unknown for all,
     # since a state is read under the workload that the stack describes
     regions = {f"{r.name}.power" for stack in stacks for die in stack.dies for r in die.power.regions}
@@ -337,7 +357,14 @@ def _without_radiator(stack: Stack) -> Stack:
     return stack if coolant.radiator is None else stack.swap(coolant.name, [replace(coolant, radiator=None)])
 
 
-def _check_names(names: Sequence[str]) -> None:
+def _named_apart(measured: Sequence[Measured]) -> list[Measured]:
+    """Return readings by names of their own: with their source where level and mount are the same in two states."""
+    names = [each.name for each in measured]
+    found = [
+        replace(each, name=f"{each.name}, {each.reading.source}") if names.count(each.name) > 1 else each
+        for each in measured
+    ]
+    names = [each.name for each in found]
     for name in names:
         if names.count(name) > 1:
             raise InputError(
@@ -345,6 +372,7 @@ def _check_names(names: Sequence[str]) -> None:
                 where="states",
                 expected="readings of one state that differ in level, mount or source: reading.labelled(level='idle')",
             )
+    return found
 
 
 def _measured(reading: Reading, stack: Stack, label: str, state: int, variant: int, count: int) -> Measured:

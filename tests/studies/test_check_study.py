@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import binom, kstest
 
 sys.path.insert(0, str(Path(__file__).parent))  # the studies are scripts
 
+import check_logs
 import check_study as study
 
 from thermostack.checking.scored import PATTERN
@@ -104,3 +105,26 @@ def test_a_share_comes_out_again():
         assert row[2] == pytest.approx(old[2], rel=0.02, abs=0.02), "d′"
         assert row[3] == pytest.approx(old[3], abs=3e-3), "p"
         assert row[4:] == old[4:], "place and what was pointed to"
+
+
+def test_by_way_of_logs():
+    """Logs in CSV, steady readings, causes with samples: 240 pairs, 48 of them as described."""
+    logs = stored("logs")
+    assert logs["pairs"] == 12 * (LISTED + 1) + 48
+    assert logs["described_cannot_tell"] >= 0.90
+    assert kstest(logs["described_p"], "uniform").pvalue > 0.01
+    assert logs["clear_pairs"] >= 30
+    assert logs["clear"]["first"] >= 0.80
+    assert logs["clear"]["first_two"] >= 0.95
+    assert logs["clear"]["pointed_wrongly"] <= 0.02
+    assert logs["faint_cannot_tell"] >= 0.90
+
+
+def test_one_of_the_logs_again(tmp_path):
+    bench = check_logs.study.Bench(check_logs.reading)
+    c = bench.names.index("thicker or cracked first joint")
+    (row,) = study.compact([check_logs.asked(bench, c, 0, tmp_path)])
+    (old,) = (each for each in stored("logs")["rows"] if each[:2] == row[:2])
+    assert row[2] == pytest.approx(old[2], rel=0.02)
+    assert row[3] == pytest.approx(old[3], abs=3e-3)
+    assert row[4:] == old[4:]

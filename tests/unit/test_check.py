@@ -846,13 +846,13 @@ def test_next_measurements(whole):
 def test_what_is_settled_asks_for_nothing():
     information = expected_information([1.0, 1e-6], [[0.0], [3.0]], [[1.0]], [0, 1])
     one = NextMeasurement("idle, after", "ten minutes", "possible now", information, (), "K")
-    found = NextMeasurements((one,))
+    found = NextMeasurements((one,), "as described")
     assert not found.open
     assert found.table.rows == ()
     assert "nothing further is asked for" in str(found)
     assert "nothing further is asked for" in found._repr_html_()
     open_ = replace(one, information=expected_information([0.5, 0.5], [[0.0], [3.0]], [[1.0]], [0, 1]))
-    assert "idle, after" in str(NextMeasurements((open_,)))
+    assert "idle, after" in str(NextMeasurements((open_,), "as described"))
 
 
 def test_new_data_are_conditioned_on_what_was_read(whole):

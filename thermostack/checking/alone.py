@@ -14,7 +14,7 @@ from scipy.special import ndtr
 
 from ..errors import InputError, SolveError, ThermostackWarning
 from ..inference import value_of
-from ..propagate import Distribution, Exact, Variable, physical_bounds
+from ..propagate import Distribution, Exact, Lognormal, Normal, Variable, physical_bounds
 from ..states import StatesModel
 from ..tables import Column, Table, format_number
 from ..units import convert, unit_text
@@ -89,7 +89,7 @@ def alone_of(drawn: Drawn, measured: float) -> tuple[Alone, ...]:
         The drop at equal power, mean over the sensors. [K]
     """
     model = drawn.model
-    variables = [v for v in model.variables if not isinstance(v.distribution, Exact)]
+    variables = [v for v in _as_known(drawn) if not isinstance(v.distribution, Exact)]
     scores = np.unique(np.concatenate([np.linspace(-REACH, REACH, 29), [0.0]]))
     drops = _drops(drawn, model, [(v, value_of(v.distribution, scores)) for v in variables])
     found, beyond = [], []
@@ -104,6 +104,23 @@ def alone_of(drawn: Drawn, measured: float) -> tuple[Alone, ...]:
     return tuple(sorted(found, key=lambda each: (each.value is None, abs(each.score), abs(each.nearest - measured))))
 
 
+def _as_known(drawn: Drawn) -> tuple[Variable, ...]:
+    """Return the unknowns as they were known before the last reading: after a calibration normal about what it taught.
+
+    What one input was taught together with another is left out.
+    """
+
+    def known(v: Variable) -> Variable:
+        x = drawn.learned.get(v.path)
+        if x is None or isinstance(v.distribution, Exact) or np.ptp(x) == 0:
+            return v
+        if v.distribution.scale == "log" and np.all(x > 0):
+            return replace(v, distribution=Lognormal(float(np.median(x)), math.exp(float(np.std(np.log(x))))))
+        return replace(v, distribution=Normal(float(np.median(x)), float(np.std(x))))
+
+    return tuple(known(v) for v in drawn.model.variables)
+
+
 def _alone(v: Variable, value: float | None, score: float, nearest: float) -> Alone:
     return Alone(v.path, v.dimension, float(v.distribution.ppf(0.5)), value, score, nearest)
 
@@ -111,13 +128,15 @@ def _alone(v: Variable, value: float | None, score: float, nearest: float) -> Al
 def _drops(drawn: Drawn, model: StatesModel, wanted: list[tuple[Variable, Float]]) -> list[Float]:
     """Return the drops for values of one variable at a time, all others at their medians."""
     count = sum(len(values) for _, values in wanted)
-    samples = {v.path: np.full(count, float(v.distribution.ppf(0.5))) for v in model.variables}
+    samples = {v.path: np.full(count, float(v.distribution.ppf(0.5))) for v in _as_known(drawn)}
     place, places = 0, []
     for v, values in wanted:
         samples[v.path][place : place + len(values)] = values
         places.append(slice(place, place + len(values)))
         place += len(values)
-    drops = drawn.drops.of(model(samples), drawn.coolant)[:, 0].mean(axis=1)
+    shown = model(samples)
+    shown[:, drawn.known] = model.observed[drawn.known]
+    drops = drawn.drops.of(shown, drawn.coolant)[:, 0].mean(axis=1)
     return [drops[each] for each in places]
 
 
@@ -202,8 +221,8 @@ def _score(distribution: Distribution, value: float) -> float:
     return (value - distribution.centre) / distribution.natural_sd
 
 
-def alone_table(found: tuple[Alone, ...], measured: float) -> Table:
-    """Return a row an input."""
+def alone_table(found: tuple[Alone, ...], measured: float, given: bool = False) -> Table:
+    """Return a row an input; `given`: after a calibration."""
     columns = (
         Column("path", "input"), Column("unit", "unit"), Column("usual", "median"), Column("value", "would need"),
         Column("told", "that is"), Column("nearest", "nearest drop [K]", ".2f"),
@@ -217,6 +236,8 @@ def alone_table(found: tuple[Alone, ...], measured: float) -> Table:
         ]
         rows.append((each.path, unit, *shown, each.told, each.nearest))
     note = "One input at a time, all others at their medians; errors of a reading in their standard deviations."
+    if given:
+        note += " Medians and deviations are those after what was read before."
     return Table(
         columns,
         tuple(rows),

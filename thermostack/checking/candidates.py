@@ -12,7 +12,7 @@ from scipy import linalg
 
 from ..measured.reading import Reading
 from ..stack.parts import Layer
-from ..states import State, StatesModel, states_model
+from ..states import Measured, State, StatesModel, states_model
 from .cause import Departure, Misreading, Where
 from .causes import Causes
 from .departed import UPPER
@@ -28,9 +28,9 @@ HALF, IDLE_SHARE = 0.5, 0.1
 """Power of a second level, and at idle, as a share of the first."""
 LONGER = 4.0
 """A longer log holds so many times as many independent rows."""
-LID_PROBE, PROBE, METER, MICROMETER = 0.3, 0.1, 0.01, 5e-6
+LID_PROBE, PROBE, METER, MICROMETER = 0.3, 0.1, 0.01, 5.0
 """Standard uncertainties: of a thermocouple on the lid [K], of a coolant probe calibrated beside another [K], of a
-second power meter (share), of a micrometer [m] (*common practice, no source*)."""
+second power meter (share), of a micrometer [µm] (*common practice, no source*)."""
 PRINT = 0.5
 """Of a contact print: what it shows of a cause, in standard deviations of its size (assumed)."""
 FLOW, FLOW_ERROR = 0.7, 0.05
@@ -195,7 +195,13 @@ def _asked(model: StatesModel) -> Iterator[Asked]:
             "new paste, the same load and soak; no other joint is opened", when,
         )  # fmt: skip
         if not any(each.reading.power < 0.7 * one.power for each in mine):
-            yield f"a second power level, {word}", state, at(HALF, "half"), "half the load, the same soak", when
+            yield (
+                f"a second power level, {word}",
+                state,
+                at(HALF, f"half, {AGAIN}"),
+                "half the load, the same soak",
+                when,
+            )
         if "idle" not in levels:
             yield f"idle, {word}", state, at(IDLE_SHARE, "idle"), "ten minutes without load", when
         yield (
@@ -311,12 +317,14 @@ def _bench(twin: _Twin, word: str = "") -> Iterator[Candidate]:
     now: tuple[Where, ...] = ("before" if word == "before" else "after", "both")
     when: When = "only before the mod" if word == "before" else "possible now"
     suffix = f", {word}" if word else ""
+    first = twin.model.measured[0 if word == "before" else -1]
 
     def error_of(instrument: str) -> Callable[[Effect], Float]:
         def shifts(effect: Effect) -> Float:
             way = by_effect[id(effect)]
-            mine = isinstance(way, Misreading) and way.of == instrument and way.where in now
-            return effect.edges[:, None] * float(mine)
+            if not isinstance(way, Misreading) or way.of != instrument or way.where not in now:
+                return np.zeros((len(effect.edges), 1))
+            return effect.edges[:, None] * _share(way, first)
 
         return shifts
 
@@ -333,7 +341,6 @@ def _bench(twin: _Twin, word: str = "") -> Iterator[Candidate]:
         f"a second power meter{suffix}", "a clamp meter on the supply, times the converter's efficiency", when, nothing,
         base=gain_base, slopes=gain, noise=np.array([[METER**2]]), shifts=error_of("power"), unit="of the power",
     )  # fmt: skip
-    first = twin.model.measured[0 if word == "before" else -1]
 
     def off(effect: Effect) -> Float:
         return error_of("sensors")(effect) - error_of("coolant")(effect)
@@ -341,11 +348,20 @@ def _bench(twin: _Twin, word: str = "") -> Iterator[Candidate]:
     yield twin.candidate(
         f"power off, coolant running: sensors against coolant{suffix}",
         "standby readings of the sensors after half an hour", when, nothing, base=np.zeros(1),
-        slopes=_offsets(twin, first.reading.sensors),
+        slopes=_offsets(twin, first.reading),
         noise=np.array([[LID_PROBE**2]]), shifts=off,
     )  # fmt: skip
     opened: tuple[Where, ...] = ("before",) if word == "before" else now  # what a mod leaves as it was stays closed
     yield from _prints(twin, by_effect, opened, when, suffix)
+
+
+def _share(way: Misreading, each: Measured) -> float:
+    """Return the share of a reading's sensors that misread."""
+    if not way.sensors:
+        return 1.0
+    return float(
+        np.mean([{s, p} & set(way.sensors) != set() for s, p in zip(each.reading.sensors, each.probes, strict=True)])
+    )
 
 
 def _thicknesses(twin: _Twin) -> Iterator[Candidate]:
@@ -353,20 +369,26 @@ def _thicknesses(twin: _Twin) -> Iterator[Candidate]:
     for die in twin.model.states[-1].stack.dies:
         path = f"{die.name}.thickness"
         if path in {u.variable.path for u in twin.wide.unknowns}:
-            base, slopes = twin.extra(lambda samples, path=path: np.asarray(samples[path])[:, None])  # type: ignore[misc]
+            base, slopes = twin.extra(lambda samples, path=path: 1e6 * np.asarray(samples[path])[:, None])  # type: ignore[misc]
             yield twin.candidate(
                 f"thickness of the {die.name} by micrometer", "the part out of the socket, its lid off", "possible now",
-                np.zeros(0), base=base, slopes=slopes, noise=np.array([[MICROMETER**2]]), unit="m",
+                np.zeros(0), base=base, slopes=slopes, noise=np.array([[MICROMETER**2]]), unit="µm",
             )  # fmt: skip
 
 
-def _offsets(twin: _Twin, sensors: tuple[str, ...]) -> Float:
-    """Return slopes of the mean of the sensors' common offsets."""
-    common = [f"{sensor}.offset" for sensor in sensors if f"{sensor}.offset" in twin.wide.common]
-    if not common:
-        return np.zeros((1, len(twin.point)))
-    _, slopes = twin.extra(lambda samples: np.mean([samples[path] for path in common], axis=0)[:, None])
-    return slopes
+def _offsets(twin: _Twin, reading: Reading) -> Float:
+    """Return slopes of the mean error that the sensors share, at the coolant's temperature."""
+
+    def off(samples: Mapping[str, Float]) -> Float:
+        total = np.zeros((len(next(iter(samples.values()))), 1))
+        for sensor in reading.sensors:
+            offset, slope, pivot = (
+                twin.wide.shared(samples, f"{sensor}.{kind}") for kind in ("offset", "slope", "pivot")
+            )
+            total[:, 0] += (offset + slope * (reading.coolant - pivot)) / len(reading.sensors)
+        return total
+
+    return twin.extra(off)[1]
 
 
 def _prints(

@@ -13,19 +13,20 @@ A cause of your own needs a name, a sentence, a size and at least one way::
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Any, Literal, TypeAlias, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..errors import InputError
+from ..errors import InputError, UnitError, UnknownNameError, suggest
 from ..propagate import TruncatedNormal
 from ..stack.parts import Die, Interface
 from ..stack.stack import Stack
 from ..states import Measured
-from ..units import Value, ValueLike, parse
+from ..units import DIMENSIONS, Value, ValueLike, parse
 
 __all__ = ["Cause", "Departure", "Misreading", "Way", "Where", "with_extra_resistance"]
 
@@ -33,6 +34,11 @@ Float = NDArray[np.float64]
 Where = Literal["before", "after", "both"]
 Instrument = Literal["sensors", "coolant", "power"]
 Tied = Literal["part", "mount", "bench"]
+
+READ_WRONG = {"sensors": "temperature difference", "coolant": "temperature difference", "power": "fraction"}
+"""Dimension of what each instrument reads too much."""
+RIGHT = {"specific resistance": "6 mm^2*K/W", "temperature difference": "1 K", "bond line": "40 um", "fraction": "5 %"}
+"""Dimensions that a size is known by from its unit, each with a right size."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +70,15 @@ class Departure:
     tied: Tied = "part"
     joint: str = ""
 
+    def __post_init__(self) -> None:
+        _check_name(self.where, Where, "Departure.where")
+        _check_name(self.tied, Tied, "Departure.tied")
+        if not callable(self.change):
+            raise InputError(
+                f"{self.change!r} changes no stack", where="Departure.change",
+                expected="such as lambda stack, size: with_extra_resistance(stack, 'paste', size)",
+            )  # fmt: skip
+
 
 @dataclass(frozen=True, eq=False)
 class Misreading:
@@ -78,7 +93,7 @@ class Misreading:
     told : str
         Which way this is, for words.
     sensors : tuple of str
-        Only these of the die's sensors; all if none.
+        Only these of the die's sensors, by the names that they have in the readings; all if none.
     mount : str or None
         Only under the mount of this label.
     tied : {"part", "mount", "bench"}
@@ -91,6 +106,27 @@ class Misreading:
     sensors: tuple[str, ...] = ()
     mount: str | None = None
     tied: Tied = "bench"
+
+    def __post_init__(self) -> None:
+        _check_name(self.where, Where, "Misreading.where")
+        _check_name(self.of, Instrument, "Misreading.of")
+        _check_name(self.tied, Tied, "Misreading.tied")
+        one = isinstance(self.sensors, str) or not isinstance(self.sensors, Iterable)
+        object.__setattr__(self, "sensors", (self.sensors,) if one else tuple(self.sensors))
+        if self.sensors and self.of != "sensors":
+            raise InputError(
+                f"sensors {self.sensors!r} of what the {self.of} read", where="Misreading.sensors",
+                expected="Misreading(…, 'sensors', sensors=…), or no sensors",
+            )  # fmt: skip
+
+
+def _check_name(given: object, known: Any, where: str) -> None:
+    """Raise UnknownNameError unless a name is one of those that a Literal lists."""
+    names = get_args(known)
+    if given not in names:
+        raise UnknownNameError(
+            f"{given!r} is not known; {suggest(str(given), names)}", where=where, expected=" or ".join(map(repr, names))
+        )
 
 
 Way: TypeAlias = Departure | Misreading
@@ -107,12 +143,13 @@ class Cause:
     sentence : str
         What happened, for a practitioner.
     size : value
-        Standard deviation of its half-normal prior (normal, if two-sided), with a unit.
+        Standard deviation of its half-normal prior (normal, if two-sided), with a unit: kelvin of what sensors or the
+        coolant's probe misread, a share of what the power meter did.
     largest : value
         Bound of the size, also when sizes are doubled.
     source : str
         Where the two come from.
-    ways : tuple of Departure and Misreading
+    ways : Departure or Misreading, or tuple of them
         Alike probable.
     two_sided : bool
         Whether it may be of either sign.
@@ -126,8 +163,10 @@ class Cause:
     Raises
     ------
     InputError, UnitError
-        A size that is no plain positive value below the largest, odds that are not above zero, a chance outside 0 to 1,
-        no way.
+        A size that is no plain positive value below the largest or not in the unit of what is misread, odds that are
+        not above zero, a chance outside 0 to 1, no way.
+    UnknownNameError
+        A dimension that is none.
     """
 
     name: str
@@ -141,25 +180,28 @@ class Cause:
     chance: float
 
     def __init__(
-        self, name: str, sentence: str, *, size: ValueLike, largest: ValueLike, source: str, ways: tuple[Way, ...],
+        self, name: str, sentence: str, *, size: ValueLike, largest: ValueLike, source: str, ways: Way | Iterable[Way],
         two_sided: bool = False, odds: float = 1.0, chance: float = 0.0, dimension: str = "",
     ) -> None:  # fmt: skip
         where = f"cause {name!r}"
-        kind = dimension or _dimension(size, where)
+        acting = _ways(ways, where)
+        kind = _dimension(size, acting, dimension, where)
         one, most = parse(size, kind, f"{where}.size"), parse(largest, kind, f"{where}.largest")
         if one.kind != "exact" or most.kind != "exact" or not 0 < one.si <= most.si:
             raise InputError(
                 f"size {one} and largest {most}", where=where, expected="two plain values above zero, size first"
             )
-        if not ways:
-            raise InputError("it acts in no way", where=where, expected="ways=(Departure(...) or Misreading(...), ...)")
-        if not odds > 0:
-            raise InputError(f"odds {odds!r}", where=where, expected="a number above zero")
-        if not 0 <= chance < 1:
+        if two_sided and most.si >= 1 and any(isinstance(way, Misreading) and way.of == "power" for way in acting):
+            raise InputError(
+                f"no meter reads too little by {most} of the power", where=f"{where}.largest", expected="such as '30 %'"
+            )
+        if not (_finite(odds) and odds > 0):
+            raise InputError(f"odds {odds!r}", where=where, expected="a finite number above zero, such as 1")
+        if not (_finite(chance) and 0 <= chance < 1):
             raise InputError(f"chance {chance!r}", where=where, expected="a number from 0 to below 1, such as 0.1")
         for field, value in (
             ("name", name), ("sentence", sentence), ("size", one), ("largest", most), ("source", source),
-            ("ways", tuple(ways)), ("two_sided", two_sided), ("odds", float(odds)), ("chance", float(chance)),
+            ("ways", acting), ("two_sided", two_sided), ("odds", float(odds)), ("chance", float(chance)),
         ):  # fmt: skip
             object.__setattr__(self, field, value)
 
@@ -174,17 +216,49 @@ class Cause:
         return self.size.dimension
 
 
-def _dimension(size: ValueLike, where: str) -> str:
-    """Return the dimension by the unit of a size."""
-    for kind in ("specific resistance", "temperature difference", "bond line", "fraction"):
+def _finite(number: object) -> bool:
+    plain = isinstance(number, int | float | np.integer | np.floating) and not isinstance(number, bool)
+    return plain and math.isfinite(number)  # type: ignore[arg-type]
+
+
+def _ways(given: Way | Iterable[Way], where: str) -> tuple[Way, ...]:
+    """Return the ways of a cause; one way may stand by itself."""
+    ways = tuple(given) if isinstance(given, Iterable) else (given,)
+    expected = "ways=(Departure(...) or Misreading(...), ...)"
+    if not ways:
+        raise InputError("it acts in no way", where=where, expected=expected)
+    for way in ways:
+        if not isinstance(way, Departure | Misreading):
+            raise InputError(f"{way!r} is no way", where=where, expected=expected)
+    return ways
+
+
+def _dimension(size: ValueLike, ways: tuple[Way, ...], told: str, where: str) -> str:
+    """Return the dimension of a size: as told, of what is misread, or by its unit."""
+    read = {READ_WRONG[way.of] for way in ways if isinstance(way, Misreading)}
+    if told and told not in DIMENSIONS:
+        raise UnknownNameError(
+            f"no dimension is named {told!r}; {suggest(str(told), DIMENSIONS)}", where=f"{where}.dimension"
+        )
+    if len(read | ({told} if told else set())) > 1:
+        raise InputError(
+            "its ways have no dimension in common", where=where,
+            expected="misreadings of the power in a cause of their own, whose size is a fraction; "
+            "of sensors and coolant a temperature difference",
+        )  # fmt: skip
+    kinds = [told] if told else list(read or RIGHT)
+    for kind in kinds:
         try:
-            parse(size, kind, where)
-        except InputError:
+            found = parse(size, kind, f"{where}.size")
+        except UnitError:
             continue
-        return kind
-    raise InputError(
-        f"the unit of {size!r} is none that a size has", where=f"{where}.size",
-        expected="such as '6 mm^2*K/W', '1 K', '40 um' or '5 %', or dimension='…' of another",
+        # what has no unit is a fraction only where a fraction is asked for
+        if found.unit or told or read or isinstance(size, Value):
+            return kind
+    right = " or ".join(repr(RIGHT.get(kind, DIMENSIONS[kind].example)) for kind in kinds)
+    raise UnitError(
+        f"{size!r} has not the unit of such a size", where=f"{where}.size",
+        expected=f"such as {right}" + (", or dimension='…' of another" if len(kinds) > 1 else ""),
     )  # fmt: skip
 
 
@@ -212,9 +286,20 @@ def with_extra_resistance(stack: Stack, joint: str, extra: float) -> Stack:
 
     The joint is then described by its resistance, the central one and the extra. An extra that leaves less than a
     twentieth of the resistance leaves a twentieth.
+
+    Raises
+    ------
+    InputError
+        The part is no interface; the message names those that there are.
+    UnknownNameError
+        No part has this name.
     """
     part = stack.part(joint)
-    assert isinstance(part, Interface)
+    if not isinstance(part, Interface):
+        names = [repr(each.name) for each in stack.parts() if isinstance(each, Interface)]
+        raise InputError(
+            f"{joint!r} is a {type(part).__name__}, no interface", where=stack.label, expected=" or ".join(names)
+        )
     here = resistance_at_centre(stack, joint)
     total = max(here + extra, 0.05 * here)
     plain = Interface(
@@ -253,6 +338,12 @@ def first_joint(stack: Stack) -> Interface | None:
     if own:
         return own[-1]
     return stack.layers[0] if isinstance(stack.layers[0], Interface) else None
+
+
+def mounted_joint(stack: Stack) -> Interface | None:
+    """Return the joint that is made anew when the cold plate is mounted again: the uppermost one."""
+    joints = [element for element in stack.layers if isinstance(element, Interface)]
+    return joints[-1] if joints else first_joint(stack) if len(stack.dies) == 1 else None
 
 
 def upper_joint(stack: Stack) -> Interface | None:

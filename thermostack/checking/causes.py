@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
+from ..errors import UnknownNameError, suggest
 from ..tables import Column, Table, format_number
 from ..units import Value, convert, unit_text
 from .besides import NOTHING, Besides, with_chances
@@ -37,6 +38,10 @@ POINTS, LEFT = 0.5, 0.05
 """A group is pointed to if it has at least this probability, and the described stack at most this, at every scale."""
 MENTIONED = 0.3
 """Probability from which it is said what came besides a cause, were it the cause."""
+SURELY = 0.95
+"""Probability from which it counts as there whichever of a group is the case."""
+ROUGH = 1.0
+"""Error of ln evidence from which it orders causes no more."""
 PLAUSIBLE = 0.05
 """A cause less probable than this share of the best of its group is not among those that cannot be split from it."""
 
@@ -56,6 +61,8 @@ class Ranked:
         Posterior mean and standard deviation of its size. SI.
     told : str
         Its most probable way.
+    came : str
+        What almost surely came by chance if it is the case (itself, if it comes by chance): cause and way in words.
     log_evidence, error, effective_size : float
         NaN size: Laplace's approximation stands, moved as samples moved that of others.
     linear : Linear
@@ -72,6 +79,7 @@ class Ranked:
     size: float
     spread: float
     told: str
+    came: str
     log_evidence: float
     error: float
     effective_size: float
@@ -157,21 +165,38 @@ class Causes:
 
     def __getitem__(self, name: str) -> Ranked:
         """Return a cause by its name."""
-        return next(each for each in self.ranked if each.name == name)
+        known = [each.name for each in self.ranked]
+        if name not in known:
+            raise UnknownNameError(f"no cause is named {name!r}; {suggest(str(name), known)}")
+        return self.ranked[known.index(name)]
 
     @property
     def pointed_to(self) -> Group | None:
         """The group that the readings point to at every scale of the sizes; None: cannot tell."""
         best = self.groups[0]
         described = self[DESCRIBED]
-        if best.members[0].name == DESCRIBED or best.low < POINTS or described.high > LEFT:
+        if self.rough or best.members[0].name == DESCRIBED or best.low < POINTS or described.high > LEFT:
             return None
         return best
+
+    @property
+    def rough(self) -> tuple[Ranked, ...]:
+        """Those that could come first as well, by the error of their evidence; empty where evidence is known well."""
+        top = max(self.ranked, key=lambda r: r.log_evidence)
+        least = top.log_evidence - (2.0 * top.error if top.error > ROUGH else 0.0)
+        return tuple(r for r in self.ranked if r.error > ROUGH and r.log_evidence + 2.0 * r.error >= least)
 
     @property
     def conclusion(self) -> str:
         """What they say, in a sentence."""
         best, described = self.groups[0], self[DESCRIBED]
+        if self.rough:
+            worst = max(self.rough, key=lambda r: r.error)
+            return (
+                "Cannot tell: the readings lie so far from all that was described that evidence is known to "
+                f"{format_number(worst.error, 2)} only, in its logarithm (“{worst.name}”). Look at what was read "
+                "first: power, coolant, units, which part and which state."
+            )
         span = _span(best.low, best.high)
         if self.pointed_to is None:
             return (
@@ -180,6 +205,9 @@ class Causes:
                 if best.members[0].name != DESCRIBED
                 else f"Cannot tell that anything else is the case: the described stack comes first with {span}."
             )
+        came = {member.came for member in best.members}
+        if len(best.members) > 1 and len(came) == 1 and "" not in came:
+            return f"The readings point to {came.pop()} ({span}); whether anything else came with it they do not tell."
         if len(best.members) > 1:
             return f"The readings point to one of these, which they cannot split ({span} together): {best.name}."
         return f"The readings point to “{best.name}” ({span})."
@@ -221,7 +249,9 @@ class Causes:
                 for c in self.effects.causes
                 if c.chance
             ),
-            "Where no samples stand, ln evidence is Laplace's approximation, moved as samples moved the others.",
+            "Where no samples stand, ln evidence is Laplace's approximation, moved as samples moved the others."
+            if any(math.isfinite(r.effective_size) for r in self.ranked)
+            else "ln evidence is Laplace's approximation: there are no samples.",
             *self.effects.left_out,
         )
 
@@ -377,7 +407,7 @@ def causes_of(
         Ranked(
             names[c], sentences[c], effects.causes[c] if c < n else None, float(p[1]), float(p.min()), float(p.max()),
             found.linear[best[c]].size, found.linear[best[c]].spread,
-            _told(effects.causes, active, best[c], besides, found.linear[best[c]]) if c < n else "",
+            *(_told(effects.causes, active, best[c], besides, found.linear[best[c]]) if c < n else ("", "")),
             float(log_evidence[c, 1]), float(error[c]), float(found.effective_size[best[c]]), found.linear[best[c]],
             int(label[c]),
         )
@@ -398,15 +428,22 @@ def causes_of(
 
 def _told(
     causes: Sequence[Cause], active: Sequence[Effect], way: int, besides: Sequence[Besides], linear: Linear
-) -> str:  # fmt: skip
-    """Return the way in words, with what probably came besides."""
+) -> tuple[str, str]:  # fmt: skip
+    """Return the way in words, with what probably came besides; and what almost surely came by chance."""
+
+    def words(effect: Effect) -> str:
+        return f"{causes[effect.cause].name}, {effect.told}" if effect.told else causes[effect.cause].name
+
     told = [active[way].told] if active[way].told else []
+    came = f"“{words(active[way])}”" if causes[active[way].cause].chance else ""
     shares = np.bincount(besides[way].of, linear.points)
     if len(shares) > 1 and shares[1:].max() >= MENTIONED:
         k = 1 + int(np.argmax(shares[1:]))
         effect = besides[way].effects[k - 1]
-        told.append(f"besides {causes[effect.cause].name}, {effect.told} ({_percent(float(shares[k]))})")
-    return "; ".join(told)
+        told.append(f"besides {words(effect)} ({_percent(float(shares[k]))})")
+        if shares[k] >= SURELY:
+            came = f"“{words(effect)}”"
+    return "; ".join(told), came
 
 
 def _grouped(

@@ -29,7 +29,7 @@ from ..solvers import solver_named
 from ..solvers.graph import Arrays, Graph, Solver
 from ..solvers.layered.settings import LayeredSettings
 from ..stack.stack import Stack
-from .cause import Departure
+from .cause import Cause, Departure
 
 __all__ = ["LEVEL", "UPPER", "Departed", "Excess", "Plain", "excesses"]
 
@@ -200,27 +200,44 @@ class Departed:
     stacks : tuple of Stack
     ready : tuple of Ready
         At the temperatures of the described stack.
+    refused : str
+        Why not at other sizes.
     """
 
     sizes: tuple[float, ...]
     stacks: tuple[Stack, ...]
     ready: tuple[Ready, ...]
+    refused: str = ""
 
     @classmethod
-    def of(cls, plain: Plain, way: Departure, largest: float, two_sided: bool) -> Departed | None:
-        """Return the stacks up to the largest size; None where the stack cannot depart so.
+    def of(cls, plain: Plain, way: Departure, cause: Cause) -> Departed:
+        """Return the stacks up to the largest size of a cause; none where the stack cannot depart so.
 
         Sizes at which the departed stack makes no sense (a corner that would cover its die) are left out.
+
+        Raises
+        ------
+        InputError
+            What the way changes the stack into is no stack.
         """
-        sizes = [share * largest for share in SHARES]
+        sizes = [share * cause.largest.si for share in SHARES]
         kept: dict[float, tuple[Stack, Ready]] = {}
-        for size in [*(-size for size in reversed(sizes)), *sizes] if two_sided else sizes:
+        refused = ""
+        for size in [*(-size for size in reversed(sizes)), *sizes] if cause.two_sided else sizes:
             try:
                 stack = way.change(plain.stack, size)
-                kept[size] = stack, plain.arrays(stack)
-            except (InputError, SolveError):
+                ready = plain.arrays(stack) if isinstance(stack, Stack) else None
+            except (InputError, SolveError) as error:
+                refused = str(error)
                 continue
-        return cls(tuple(kept), *zip(*kept.values(), strict=True)) if kept else None
+            if ready is None:
+                raise InputError(
+                    f"its change returns {stack!r}, which is no stack", where=f"cause {cause.name!r}",
+                    expected="the changed stack, such as with_extra_resistance(stack, 'paste', size)",
+                )  # fmt: skip
+            kept[size] = stack, ready
+        stacks, arrays = zip(*kept.values(), strict=True) if kept else ((), ())
+        return cls(tuple(kept), stacks, arrays, refused)
 
     @property
     def middle(self) -> int:

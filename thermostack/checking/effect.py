@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import UnknownNameError, suggest
 from ..solvers import solver_named
 from ..stack.parts import Layer
 from ..states import StatesModel
-from .cause import Cause, Departure, Way, acts_on
+from .cause import Cause, Departure, Misreading, Way, acts_on
 from .departed import LEVEL, UPPER, Departed, Excess, Plain, excesses
 from .predictive import coolant_rows
 
@@ -138,8 +139,9 @@ class Effects:
             elif way.of == "coolant":  # was not as warm as was read
                 shifts[:, rows] = -edges[:, None]
             else:
-                own = np.array([not way.sensors or probe in way.sensors for probe in each.probes], dtype=float)
-                shifts[:, rows] = edges[:, None] * own
+                names = zip(each.reading.sensors, each.probes, strict=True)
+                own = [not way.sensors or not {*way.sensors}.isdisjoint(pair) for pair in names]
+                shifts[:, rows] = edges[:, None] * np.array(own, dtype=float)
         return shifts
 
 
@@ -147,7 +149,15 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
     """Return what causes do to the states of a model; departed stacks are solved here.
 
     Causes none of whose ways can act are left out, and said so.
+
+    Raises
+    ------
+    InputError
+        A cause changes the stack into something that is no stack.
+    UnknownNameError
+        A cause names a sensor that no reading has.
     """
+    _check_sensors(model, causes)
     last = len(model.states) - 1
     sensors: dict[int, tuple[str, ...]] = {}
     plains: dict[int, tuple[Plain, Plain]] = {}
@@ -168,17 +178,20 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
     asked: dict[int, dict[tuple[int, int], Departed]] = {state: {} for state in sensors}
     for cause in causes:
         ways: list[Way] = []
+        refused = ""
         for way in cause.ways:
             if isinstance(way, Departure):
                 states = [s for s in sensors if way.where == "both" or (way.where == "after") == (s == last)]
-                own = {s: Departed.of(plains[s][0], way, cause.largest.si, cause.two_sided) for s in states}
-                if any(each is None for each in own.values()):
+                own = {s: Departed.of(plains[s][0], way, cause) for s in states}
+                impossible = [each.refused for each in own.values() if not each.sizes]
+                if impossible:
+                    refused = impossible[0]
                     continue
                 for s, each in own.items():
-                    asked[s][len(kept), len(ways)] = each  # type: ignore[assignment]
+                    asked[s][len(kept), len(ways)] = each
             ways.append(way)
         if not ways:
-            left_out.append(f"{cause.name}: the stack cannot depart so")
+            left_out.append(f"{cause.name}: the stack cannot depart so ({refused})")
             continue
         kept.append(cause if len(ways) == len(cause.ways) else _with_ways(cause, tuple(ways)))
     excess: dict[tuple[int, int, int], Excess] = {}
@@ -188,6 +201,18 @@ def effects_of(model: StatesModel, causes: Sequence[Cause]) -> Effects:
         found = excesses(*plains[state], sensors[state], list(mine.values()), first) if mine else []
         excess |= {(c, w, state): each for (c, w), each in zip(keys, found, strict=True)}
     return Effects(tuple(kept), excess, tuple(left_out), sensors)
+
+
+def _check_sensors(model: StatesModel, causes: Sequence[Cause]) -> None:
+    """Raise UnknownNameError where a misreading names a sensor that no reading has."""
+    known = dict.fromkeys(name for each in model.measured for name in (*each.reading.sensors, *each.probes))
+    for cause in causes:
+        for way in cause.ways:
+            for name in way.sensors if isinstance(way, Misreading) else ():
+                if name not in known:
+                    raise UnknownNameError(
+                        f"no reading has a sensor {name!r}; {suggest(str(name), known)}", where=f"cause {cause.name!r}"
+                    )
 
 
 def _with_ways(cause: Cause, ways: tuple[Way, ...]) -> Cause:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..calibration import problem_of
-from ..errors import InputError
+from ..errors import InputError, ThermostackWarning
 from ..inference import Posterior, posterior_of
 from ..measured.reading import Reading
 from ..measured.swapped import warn_if_swapped
@@ -25,7 +26,7 @@ from ..tables import Table, format_number
 from ..units import ValueLike, parse
 from .alone import Alone, alone_of, alone_table
 from .cause import Cause
-from .causes import Causes, causes_of
+from .causes import DESCRIBED, UNLISTED, Causes, causes_of
 from .contradiction import Contradiction, contradiction_in
 from .effect import effects_of
 from .evidence import DRAWS
@@ -101,7 +102,8 @@ class Check:
     def causes(self) -> Causes:
         """What could explain the readings, with probabilities."""
         with one_blas_thread():  # small matrices
-            effects = effects_of(self.model, (*listed(self.model), *self.own))
+            own = {cause.name for cause in self.own}  # in place of what is listed under its name
+            effects = effects_of(self.model, (*(c for c in listed(self.model) if c.name not in own), *self.own))
             return causes_of(
                 Scored(self.model),
                 self.model.observed,
@@ -133,7 +135,7 @@ class Check:
     @property
     def alone_table(self) -> Table:
         """The same as a table, the nearest first."""
-        return alone_table(self.alone, self.verdict.drop.measured)
+        return alone_table(self.alone, self.verdict.drop.measured, bool(self.drawn.learned))
 
     @cached_property
     def next_measurements(self) -> NextMeasurements:
@@ -155,17 +157,21 @@ class Check:
         cooler = self.drop("equal workload").measured
         change = 1.0 - power[1] / power[0]
         error = math.hypot(u[0] * power[1] / power[0], u[1]) / power[0]
-        told = f"The power went from {power[0]:.1f} to {power[1]:.1f} W"
+        told = f"The power went from {format_number(power[0], 5)} to {format_number(power[1], 5)} W"
         if abs(change) < 2 * error or abs(cooler) < 1e-6:
             return f"{told}: no change beyond what it is known to."
         share, spread = change / cooler, error / abs(cooler)
         low, high = LEAKAGE
-        figure = (
-            f"{told}, {format_number(100 * share, 2)} % a kelvin of cooling (sd {format_number(100 * spread, 1)} %)"
-        )
+        figure = f"{told}, {format_number(100 * share, 2)} % a kelvin (sd {format_number(100 * spread, 1)} %)"
         if low - 2 * spread <= share <= high + 2 * spread:
             return f"{figure}: taken as leakage, which is 0.1 to 0.8 % a kelvin, not as an error."
-        return f"{figure}: more than leakage, which is 0.1 to 0.8 % a kelvin; load, clock or the power meter changed."
+        usual = "leakage, which is 0.1 to 0.8 % a kelvin"
+        if share < 0:
+            way = "hotter" if cooler < 0 else "cooler"
+            return f"{told} although the part ran {way}: that is not {usual}; load, clock or the power meter changed."
+        if share < low:
+            return f"{figure}: less than {usual}."
+        return f"{figure}: more than {usual}; load, clock or the power meter changed."
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -253,7 +259,8 @@ def check(
     Raises
     ------
     InputError
-        No baseline, states of two parts, a reading that was calibrated on, no reading of the level, no common sensor.
+        No baseline, states of two parts, a reading that was calibrated on or is given twice, no reading of the level or
+        of about one load, no common sensor, causes of one name; a solver that knows no places.
     UnknownNameError
         A reading has a sensor that nothing in its stack predicts.
     SolveError
@@ -262,16 +269,46 @@ def check(
     Warns
     -----
     ThermostackWarning
-        The readings before and after look swapped.
+        The readings before and after look swapped, or the states do.
     """
     count = check_count(samples, "samples", least=200)
     wanted = None if resolve is None else parse(resolve, "temperature difference", "resolve").si
+    if wanted is not None and wanted <= 0:
+        raise InputError(f"{resolve} resolves nothing", where="resolve", expected="a width above zero, such as '2 K'")
+    if solver == "axisymmetric":
+        raise InputError(
+            "it knows no voids, nor corners of a die", where="check, solver", expected="'layered' or 'one-dimensional'"
+        )
+    own = _own(causes)
     ready, given = _ready(states)
     warn_if_swapped([r for state in ready[:-1] for r in state.readings], list(ready[-1].readings))
+    _warn_if_undone(ready[0].stack, ready[-1].stack)
     model = states_model(ready, solver, emulate=emulate)
     found = drawn(model, count, check_count(seed, "seed", least=0), level=level, given=given)
     verdict = verdict_on(drop_at(found, "equal power", "mean"), wanted, given is not None)
-    return Check(found, verdict, seed, tuple(causes), check_count(draws, "draws", least=0), pairs)
+    return Check(found, verdict, seed, own, check_count(draws, "draws", least=0), pairs)
+
+
+def _own(causes: Sequence[Cause]) -> tuple[Cause, ...]:
+    """Return the user's causes, checked."""
+    expected = "causes=[Cause(...), ...]"
+    if isinstance(causes, Cause | str) or not all(isinstance(each, Cause) for each in causes):
+        raise InputError("causes that are no list of Cause", where="check, causes", expected=expected)
+    names = [DESCRIBED, UNLISTED, *(each.name for each in causes)]
+    for name in names[2:]:
+        if names.count(name) > 1:
+            raise InputError(f"two causes are named {name!r}", where="check, causes", expected="names of their own")
+    return tuple(causes)
+
+
+def _warn_if_undone(before: Stack, after: Stack) -> None:
+    """Warn where the state before was made from the one after by a mod."""
+    if len(before.edits) > len(after.edits) and before.edits[: len(after.edits)] == after.edits:
+        warnings.warn(
+            f"{before.label} was made from {after.label} by a mod, and yet stands first: are the states swapped?",
+            ThermostackWarning,
+            stacklevel=3,
+        )
 
 
 def _ready(given: Sequence[State | Stack]) -> tuple[tuple[State, ...], Given | None]:
@@ -306,6 +343,14 @@ def _ready(given: Sequence[State | Stack]) -> tuple[tuple[State, ...], Given | N
                     "the stack was calibrated on it", where=f"{state.stack.label}: {reading.source}",
                     expected="a reading that was not used; the calibrated stack itself stands for those that were",
                 )  # fmt: skip
+    _check_used_once(states)
+    known = [old.stack for old in used]
+    if states[-1].stack.uncalibrated in known and any(s.stack.uncalibrated not in known for s in states[:-1]):
+        raise InputError(
+            "the state after the mod is the one that was calibrated, and a baseline is given besides",
+            where=states[-1].stack.label,
+            expected=f"{expected} of stacks as described, or a calibrated baseline and a mod of it",
+        )
     merged: list[State] = list(used)
     for state in states:
         plain = state.stack.uncalibrated
@@ -328,6 +373,19 @@ def _ready(given: Sequence[State | Stack]) -> tuple[tuple[State, ...], Given | N
         )
     readings = tuple(reading for state in used for _, group in state.mounts() for reading in group)
     return tuple(merged), Given(learned[0].posterior, readings)
+
+
+def _check_used_once(states: Sequence[State]) -> None:
+    """Refuse a reading that is given twice."""
+    readings = [(state, reading) for state in states for reading in state.readings]
+    for n, (state, reading) in enumerate(readings):
+        for other, old in readings[:n]:
+            if reading is old or (reading.window is not None and _same(reading, old)):
+                raise InputError(
+                    f"this reading is given twice, as one of {other.stack.label} too",
+                    where=f"{state.stack.label}: {reading.source}",
+                    expected="each reading once, with the stack and mount that it was taken on",
+                )
 
 
 def _same(a: Reading, b: Reading) -> bool:

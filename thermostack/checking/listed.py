@@ -16,6 +16,7 @@ from .cause import (
     Misreading,
     Where,
     first_joint,
+    mounted_joint,
     resistance_at_centre,
     upper_joint,
     with_extra_resistance,
@@ -115,15 +116,19 @@ def _made_anew(after: Stack, new: Interface, places: bool) -> Iterator[Cause]:
 
 
 def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[Cause]:
-    old, new = upper_joint(before), upper_joint(after)
-    if old is not None:
+    old, new = mounted_joint(before), mounted_joint(after)
+    if old is not None and not _has_bad_mounts(before, old):
+        kept = old == new
         yield Cause(
-            f"{old.name} badly seated before",
-            f"The {old.name} under the cold plate was thick or unevenly pressed before the mod.",
+            f"{old.name} badly seated" + (" before" if not kept else ""),
+            f"The {old.name} under the cold plate was thick or unevenly pressed"
+            + (" before the mod." if not kept else ", and stayed so."),
             size="12 mm^2*K/W", largest="100 mm^2*K/W",
             source="bad joints of this class have 25 to 120 where 6 to 25 are usual (practice)",
-            ways=(Departure("before", _extra(old.name), tied="mount", joint=old.name),),
+            ways=(Departure("both" if kept else "before", _extra(old.name), tied="mount", joint=old.name),),
         )  # fmt: skip
+    mounts = old, new
+    old, new = upper_joint(before), upper_joint(after)
     if new is not None and new != old:
         here = resistance_at_centre(after, new.name)
         most = min(3e-6, 0.5 * here)
@@ -148,23 +153,35 @@ def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[C
                 ),
             ),
         )  # fmt: skip
-    yield from _bad_mount(model, old, new)
+    yield from _bad_mount(model, *mounts)
+
+
+def _has_bad_mounts(stack: Stack, joint: Interface) -> bool:
+    """Tell whether the joint is described with a share of bad mounts of its own."""
+    return any(entry.path == f"{joint.name}.mount" and entry.bad is not None for entry in stack.inputs())
 
 
 def _bad_mount(model: StatesModel, old: Interface | None, new: Interface | None) -> Iterator[Cause]:
     last = len(model.states) - 1
-    ways = []
-    sides: tuple[tuple[Interface | None, Where], ...] = ((old, "before"), (new, "after"))
-    for joint, where in sides:
-        of = [each for each in model.measured if (each.state == last) == (where == "after")]
-        labels = dict.fromkeys(each.reading.mount for each in of)
-        if joint is not None:
-            ways += [
-                Departure(
-                    where, _extra(joint.name), f"{where}, mount {label}" if label else where, label, "mount", joint.name
+    ways: list[Departure] = []
+    before, after = (
+        dict.fromkeys(each.reading.mount for each in model.measured if (each.state == last) == is_last)
+        for is_last in (False, True)
+    )
+    both = dict.fromkeys(label for label in before if label in after) if old == new else {}
+    sides: tuple[tuple[Interface | None, Where, dict[str, None], Stack], ...] = (
+        (old, "both", both, model.states[0].stack), (old, "before", before, model.states[0].stack),
+        (new, "after", after, model.states[-1].stack),
+    )  # fmt: skip
+    for joint, where, labels, stack in sides:
+        if joint is None or _has_bad_mounts(stack.uncalibrated, joint):
+            continue
+        for label in labels:
+            if where == "both" or label not in both:
+                told = ", ".join([*([where] if where != "both" else []), *([f"mount {label}"] if label else [])])
+                ways.append(
+                    Departure(where, _extra(joint.name), told or "before and after", label, "mount", joint.name)
                 )
-                for label in labels
-            ]
     if ways:
         yield Cause(
             "one bad mount",
@@ -187,11 +204,12 @@ def _sizes(before: Stack, after: Stack) -> Iterator[Cause]:
     lid = next((e for e in before.layers if isinstance(e, Layer)), None)
     if upper_joint(before) is not None and lid is not None:
         name = lid.name
+        where: Where = "both" if any(part.name == name for part in after.parts()) else "before"
         yield Cause(
             f"wrong {name} thickness",
             f"The {name} is thicker or thinner than was described.",
             size="12 %", largest="50 %", two_sided=True, source="of its thickness; tops are 1.5 to 3.5 mm (practice)",
-            ways=(Departure("both", lambda stack, share: _thicker(stack, name, share), tied="bench"),),
+            ways=(Departure(where, lambda stack, share: _thicker(stack, name, share), tied="bench"),),
         )  # fmt: skip
 
 

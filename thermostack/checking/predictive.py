@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..errors import InputError, SolveError
 from ..inference import Posterior
 from ..measured.reading import Reading
-from ..states import StatesModel
+from ..states import StatesModel, mount_of
 
 __all__ = ["Drawn", "Drops", "Given", "coolant_rows", "drawn", "drops_of"]
 
@@ -25,6 +25,8 @@ Float = NDArray[np.float64]
 CHUNK = 2000
 FULL = 0.75
 """Share of the highest power from which on a reading is of the same level, where levels are not asked for by name."""
+COMPARABLE = 0.6
+"""Share of the other state's power from which on two readings may be of one load: meters are up to 30 % off."""
 LEAST_SETTLED = 0.95
 """Share of the samples that must have an operating point."""
 
@@ -57,18 +59,21 @@ class Drops:
 def drops_of(model: StatesModel, level: str | None = None) -> Drops:
     """Return the drops between the readings of the first and of the last state.
 
-    Readings of one power level are used: of each mount that of the highest power, unless a level is asked for; mounts
-    count alike.
+    Readings of one power level are used: of each mount that of the highest power, unless a level is asked for, or the
+    highest differs and a level of one name was read in both; mounts count alike. Where a mount was read before and
+    after (the mod left the cold plate on), only such mounts are used.
 
     Raises
     ------
     InputError
-        No reading of the level in one of the states, or no sensor that all of them have.
+        No reading of the level in one of the states, no readings at about the same load, or no sensor that all of them
+        have.
     """
-    last = len(model.states) - 1
+    ends = (0, len(model.states) - 1)
+    under = _under_one_mount(model, ends)
+    level = level or _level(model, under)
     groups = []
-    for state in (0, last):
-        mine = [i for i, each in enumerate(model.measured) if each.state == state]
+    for state, mine in zip(ends, under, strict=True):
         same = [i for i in mine if model.measured[i].reading.level == level] if level else _fullest(model, mine)
         if not same:
             levels = sorted({model.measured[i].reading.level for i in mine})
@@ -93,6 +98,37 @@ def drops_of(model: StatesModel, level: str | None = None) -> Drops:
                 weights[0, m, row] = sign / len(group) * power / each.reading.power
                 weights[1, m, row] = sign / len(group)
     return Drops(tuple(names[p] for p in common), tuple(groups[0]), tuple(groups[1]), weights)
+
+
+def _under_one_mount(model: StatesModel, ends: tuple[int, int]) -> list[list[int]]:
+    """Return the readings of two states; only those of mounts that both have, if there are any."""
+    mount = [mount_of(model.variants[each.variant].stack) for each in model.measured]
+    under = [[i for i, each in enumerate(model.measured) if each.state == state] for state in ends]
+    kept = [
+        [i for i in mine if any(mount[i] == mount[j] for j in other)]
+        for mine, other in zip(under, under[::-1], strict=True)
+    ]
+    return kept if all(kept) else under
+
+
+def _level(model: StatesModel, under: list[list[int]]) -> str | None:
+    """Return the name of the level to compare: none where the highest powers are of one level anyway."""
+    of = [each.reading for each in model.measured]
+    power = [max(of[i].power for i in mine) for mine in under]
+    alike = min(power) / max(power)
+    if alike >= FULL:
+        return None
+    before, after = ({of[i].level: of[i].power for i in mine if of[i].level} for mine in under)
+    named = [level for level in before if level in after]
+    if named:
+        return max(named, key=lambda level: before[level])
+    if alike < COMPARABLE:
+        raise InputError(
+            f"the highest power was {power[0]:.4g} W before and {power[1]:.4g} W after: not one load",
+            where="check",
+            expected="readings before and after at one load, labelled alike: reading.labelled(level='half load')",
+        )
+    return None
 
 
 def _fullest(model: StatesModel, mine: list[int]) -> list[int]:
@@ -141,6 +177,10 @@ class Drawn:
         Simulation with every input at its centre, at the power and coolant that were read: S. [K]
     lost : float
         Share of the samples without an operating point, left out.
+    known : ndarray of bool, shape (D,)
+        Which rows were read before, and are known.
+    learned : mapping of str to ndarray
+        Draws of what those taught, by path; empty where nothing was read before.
     """
 
     model: StatesModel
@@ -151,6 +191,8 @@ class Drawn:
     numerical: Float
     centre: Float
     lost: float
+    known: NDArray[np.bool_]
+    learned: Mapping[str, Float]
 
     @cached_property
     def coolant(self) -> Float:
@@ -178,25 +220,28 @@ def drawn(
         More than a twentieth of the samples has no operating point.
     """
     drops = drops_of(model, level)
-    if given is None:
-        values: Mapping[str, Float] = model.sampler(seed).draw(0, samples)
-    else:
-        values = _given(model, given, samples, seed)
+    learned = {} if given is None else _learned(model, given, samples, seed)
+    values = {**model.sampler(seed).draw(0, samples), **learned}
     parts = [_both(model, {p: x[i : i + CHUNK] for p, x in values.items()}) for i in range(0, samples, CHUNK)]
     true, shown = (np.concatenate(each) for each in zip(*parts, strict=True))
     kept = np.isfinite(shown).all(axis=1)
     if kept.mean() < LEAST_SETTLED:
-        raise SolveError(f"{np.sum(~kept)} of {samples} samples have no operating point")
+        lost = ~np.isfinite(shown)
+        worst = max(zip(model.measured, model.rows, strict=True), key=lambda each: float(lost[:, each[1]].sum()))[0]
+        raise SolveError(
+            f"{worst.name}: {np.sum(~kept)} of {samples} samples have no operating point at {worst.reading.power:.4g} W"
+            f" (sd {worst.reading['power'][1]:.2g} W): was this power read, and is it known no better?"
+        )
     true, shown = true[kept], shown[kept]
     rng = np.random.default_rng([seed, 20])
     numerical = rng.standard_normal(shown.shape) * model.numerical_error
     repeated = shown + numerical + _noise(model, rng, len(shown))
-    if given is not None:  # what was calibrated on is known: it would read what it read
-        known = np.concatenate([np.full(len(e.probes), given.has(e.reading)) for e in model.measured])
-        shown[:, known] = repeated[:, known] = model.observed[known]
-        numerical[:, known] = 0.0
+    # what was calibrated on is known: it would read what it read
+    known = np.concatenate([np.full(len(e.probes), given is not None and given.has(e.reading)) for e in model.measured])
+    shown[:, known] = repeated[:, known] = model.observed[known]
+    numerical[:, known] = 0.0
     centre = model({v.path: np.atleast_1d(v.distribution.ppf(0.5)) for v in model.variables})[0]
-    return Drawn(model, drops, true, shown, repeated, numerical, centre, 1.0 - float(kept.mean()))
+    return Drawn(model, drops, true, shown, repeated, numerical, centre, 1.0 - float(kept.mean()), known, learned)
 
 
 def _noise(model: StatesModel, rng: np.random.Generator, count: int) -> Float:
@@ -215,9 +260,8 @@ def _both(model: StatesModel, samples: Mapping[str, Float]) -> tuple[Float, Floa
     return np.concatenate(true, axis=1), np.concatenate(shown, axis=1)
 
 
-def _given(model: StatesModel, given: Given, samples: int, seed: int) -> dict[str, Float]:
-    """Return draws of all variables: those of a posterior together, by identity; all others from their priors."""
-    values = model.sampler(seed).draw(0, samples)
+def _learned(model: StatesModel, given: Given, samples: int, seed: int) -> dict[str, Float]:
+    """Return draws of the variables that a posterior has, by identity, together."""
     posterior = given.posterior
     known = {v.identity: v.path for v in posterior.variables}
     # errors of each reading stand last, under names that differ from model to model
@@ -226,7 +270,4 @@ def _given(model: StatesModel, given: Given, samples: int, seed: int) -> dict[st
         mine = next(each for each in model.measured if each.reading is reading)
         known |= {v.identity: path for v, path in zip(mine.run, last[2 * number : 2 * number + 2], strict=True)}
     rows = np.random.default_rng([seed, 21]).integers(0, len(posterior.scores), samples)
-    for variable in model.variables:
-        if variable.identity in known:
-            values[variable.path] = posterior.samples[known[variable.identity]][rows]
-    return values
+    return {v.path: posterior.samples[known[v.identity]][rows] for v in model.variables if v.identity in known}

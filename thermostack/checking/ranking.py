@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
+from ..errors import UnknownNameError, suggest
 from ..tables import Column, Table
 from .besides import points_of
 from .candidates import Candidate, candidates_of
@@ -28,8 +29,9 @@ When = Literal["possible now", "only before the mod", "needs a second part"]
 
 WORTH = 0.01
 """Share of what is open below which a measurement is named only."""
-TOLD, LEAST = 3, 0.01
-"""For so many causes, the most probable ones, is said how they would come out, if they have this probability."""
+TOLD, LEAST, MOVED = 3, 0.01, 0.005
+"""For so many causes is said how they would come out: of those that have this probability, the ones whose probability
+the outcome would move most; none by less than the last."""
 BESIDES = 0.02
 """What came besides a cause with less probability is left out."""
 RARE = 1e-3
@@ -65,6 +67,8 @@ class NextMeasurement:
     @property
     def meaning(self) -> str:
         """What each outcome would mean."""
+        if not self.outcomes:
+            return "no probable cause becomes much more or less so"
         return "; ".join(
             f"if {name}: {_signed(more)} {self.unit}, then {100 * after:.0f} % for it (now {100 * now:.0f} %)"
             for name, more, now, after in self.outcomes
@@ -72,15 +76,23 @@ class NextMeasurement:
 
 
 def _signed(x: float) -> str:
-    """Return a change to two digits, with its sign; nothing is smaller than a thousandth here."""
+    """Return a change to two digits, with its sign; in no unit here is anything smaller than a thousandth."""
     return f"{x if abs(x) >= 1e-3 else 0.0:+.2g}".replace("-", "−")
 
 
 @dataclass(frozen=True, eq=False)
 class NextMeasurements:
-    """What to measure next, most telling first. Made by `check`."""
+    """What to measure next, most telling first. Made by `check`.
+
+    Attributes
+    ----------
+    ranked : tuple of NextMeasurement
+    first : str
+        The most probable cause now.
+    """
 
     ranked: tuple[NextMeasurement, ...]
+    first: str
 
     @property
     def open(self) -> bool:
@@ -102,7 +114,12 @@ class NextMeasurements:
             if self.open and m.information.share >= WORTH
         )
         if not self.open:
-            settled = "What was read settles which cause it is, if it is one of these: nothing further is asked for."
+            settled = (
+                "No cause that is listed explains the readings, and no measurement would change that: look for what is "
+                "wrong in the description of the part, in the logs, or for a cause of your own (causes=[...])."
+                if self.first == UNLISTED
+                else "What was read settles which cause it is, if it is one of these: nothing further is asked for."
+            )
             return Table(columns, (), "What to measure next", (settled,))
         rest = [m.name for m in self.ranked if m.information.share < WORTH]
         notes = ["Expected fall of the uncertainty (entropy) about which cause it is, as a share of all there is."]
@@ -114,7 +131,10 @@ class NextMeasurements:
 
     def __getitem__(self, name: str) -> NextMeasurement:
         """Return a measurement by its name."""
-        return next(each for each in self.ranked if each.name == name)
+        known = [each.name for each in self.ranked]
+        if name not in known:
+            raise UnknownNameError(f"no measurement is named {name!r}; {suggest(str(name), known)}")
+        return self.ranked[known.index(name)]
 
     def __str__(self) -> str:
         return str(self.table)
@@ -150,7 +170,7 @@ def next_measurements_of(causes: Causes, seed: int = 0, *, draws: int = 600) -> 
         found.append(
             NextMeasurement(candidate.name, candidate.takes, candidate.when, information, outcomes, candidate.unit)
         )
-    return NextMeasurements(tuple(sorted(found, key=lambda each: -each.information.nats)))
+    return NextMeasurements(tuple(sorted(found, key=lambda each: -each.information.nats)), causes.ranked[0].name)
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,6 +198,7 @@ class Components:
         """Return what the new data are expected to tell; what is next to impossible is left out."""
         order = np.argsort(self.weights)
         rare = np.cumsum(self.weights[order]) < RARE * (self.weights.sum() + self.unlisted.weight)
+        rare[-1] = False  # where nothing that is listed is probable, one of them stands for all
         kept = np.sort(order[~rare])
         w, m, v, g = (each[kept] for each in (self.weights, self.means, self.steps, self.labels))
         return expected_information(
@@ -255,18 +276,20 @@ def _conditional(C: Float, residual: Float) -> tuple[Float, Float]:
 def _outcomes(
     causes: Causes, parts: Components, information: Information, rows: Sequence[int]
 ) -> tuple[tuple[str, float, float, float], ...]:
-    """Return for the most probable causes how they would come out."""
+    """Return for the causes whose probability it would move most how they would come out."""
     described = parts.means[parts.labels == parts.names.index(DESCRIBED)][0]
     told = []
-    open_ = [r for r in causes.ranked if r.name != DESCRIBED and r.probability >= LEAST]
-    for ranked in sorted(open_, key=lambda r: -r.probability)[:TOLD]:
+    for ranked in (r for r in causes.ranked if r.name != DESCRIBED and r.probability >= LEAST):
         label = parts.names.index(ranked.name)
         mine = parts.labels == label
         w = parts.weights[mine]
         middle = parts.means[mine] + 0.5 * parts.steps[mine]
         mean = parts.unlisted.mean if ranked.name == UNLISTED else (w / max(w.sum(), 1e-300)) @ middle
+        if label not in information.groups:
+            continue
         place = information.groups.index(label)
         then = float(information.outcomes[place, place])
-        more = float(np.mean((mean - described)[list(rows)]))
-        told.append((ranked.name, more, ranked.probability, ranked.probability if np.isnan(then) else then))
-    return tuple(told)
+        if abs(then - ranked.probability) >= MOVED:
+            more = float(np.mean((mean - described)[list(rows)]))
+            told.append((ranked.name, more, ranked.probability, then))
+    return tuple(sorted(told, key=lambda each: -each[2] * abs(each[3] - each[2]))[:TOLD])

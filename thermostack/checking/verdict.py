@@ -9,6 +9,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import UnknownNameError, suggest
 from ..tables import Column, Table, format_number
 from .formulas import comparison_error, en_number, two_sided_p, validation_uncertainty
 from .predictive import Drawn
@@ -93,7 +94,19 @@ def drop_at(drawn: Drawn, at: str, sensor: str) -> Drop:
     at : {"equal power", "equal workload"}
     sensor : str
         A sensor that was read before and after, "mean", or "hottest".
+
+    Raises
+    ------
+    UnknownNameError
+        No drop is taken at this, or the sensor was not read before and after.
     """
+    known = ("mean", "hottest", *drawn.drops.sensors)
+    if at not in AT:
+        raise UnknownNameError(f"no drop at {at!r}; {suggest(str(at), AT)}", where="at")
+    if sensor not in known:
+        raise UnknownNameError(
+            f"{sensor!r} was not read before and after; {suggest(str(sensor), known)}", where="sensor"
+        )
     k = AT.index(at)
     read = drawn.drops.of(drawn.model.observed, drawn.coolant)[0, k]
     weight = np.zeros(len(read))

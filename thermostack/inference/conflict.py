@@ -42,6 +42,8 @@ class Conflict:
         (datum − expected)/sd.
     impossible : float
         Share of the prior at which the model gives nothing.
+    names : tuple of str
+        Of the data, where they are known.
     """
 
     distance: float
@@ -53,6 +55,7 @@ class Conflict:
     sd: Float
     standardised: Float
     impossible: float
+    names: tuple[str, ...] = ()
 
     @property
     def surprising(self) -> bool:
@@ -61,6 +64,7 @@ class Conflict:
 
     def __str__(self) -> str:
         worst = int(np.argmax(np.abs(self.standardised)))
+        name = self.names[worst] if self.names else f"reading number {worst + 1}"
         chance = (
             f"p < {format_number(self.least_p, 2)} (were it normal, {self.p_normal:.1g})"
             if self.p <= self.least_p
@@ -69,7 +73,7 @@ class Conflict:
         verdict = "contradict the priors" if self.surprising else "agree with the priors"
         return (
             f"the data {verdict}: they lie {format_number(self.distance, 3)} standard deviations from what was "
-            f"expected of {self.data} data ({chance}); farthest is datum {worst}, "
+            f"expected of {self.data} data ({chance}); farthest is {name}, "
             f"{format_number(float(self.standardised[worst]), 3)} standard deviations of its own off"
         )
 
@@ -119,4 +123,5 @@ def conflict_of(target: Target, z: Float, predicted: Float, rng: np.random.Gener
         sd,
         (problem.observed - expected) / sd,
         1.0 - M / len(predicted),
+        problem.names,
     )

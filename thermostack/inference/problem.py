@@ -46,12 +46,15 @@ class Problem:
         function of the samples that gives (S, D). Independent between data; its square adds to the variances.
     correlations : mapping of (path, path) to float, optional
         Between the scores of variables, as in `propagate.Sampler`.
+    names : tuple of str, optional
+        Of the data, for words.
 
     Raises
     ------
     InputError
-        If there is no uncertain variable, data are missing or not finite, shapes do not agree, the covariance is not
-        positive definite, the degrees of freedom are not above zero, or a model error is negative.
+        If there is no uncertain variable, data are missing or not finite, shapes or the number of names do not agree,
+        the covariance is not positive definite, the degrees of freedom are not above zero, or a model error is
+        negative.
     """
 
     variables: tuple[Variable, ...]
@@ -61,6 +64,7 @@ class Problem:
     degrees_of_freedom: float = math.inf
     model_error: ModelError | None = None
     correlations: Mapping[tuple[str, str], float] | None = None
+    names: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "variables", tuple(self.variables))
@@ -78,6 +82,10 @@ class Problem:
                 f"shape {covariance.shape} for {observed.size} data",
                 where="covariance",
                 expected=f"({observed.size}, {observed.size})",
+            )
+        if self.names and len(self.names) != observed.size:
+            raise InputError(
+                f"{len(self.names)} names for {observed.size} data", where="names", expected="a name for each, or none"
             )
         if not self.degrees_of_freedom > 0:
             raise InputError(f"{self.degrees_of_freedom:g}", where="degrees_of_freedom", expected="a number above zero")
@@ -194,10 +202,15 @@ class Target:
         t ln L_peak − (ν + t D)/2 ln(1 + t s/ν).
         """
         nu, D = self.problem.degrees_of_freedom, self.data
+        found = np.full(log_likelihood.shape, -np.inf)
+        possible = np.isfinite(log_likelihood)
+        likelihood, peak = log_likelihood[possible], log_peak[possible]
         if math.isinf(nu):
-            return np.asarray(np.where(np.isfinite(log_likelihood), t * log_likelihood, -np.inf))
-        fall = np.log1p(t * np.expm1(2 * (log_peak - log_likelihood) / (nu + D)))
-        return np.asarray(np.where(np.isfinite(log_likelihood), t * log_peak - (nu + t * D) / 2 * fall, -np.inf))
+            found[possible] = t * likelihood
+        else:
+            fall = np.log1p(t * np.expm1(2 * (peak - likelihood) / (nu + D)))
+            found[possible] = t * peak - (nu + t * D) / 2 * fall
+        return found
 
     def factor_at(self, z: Float) -> Float:
         """Return the Cholesky factor (D, D) of the covariance, with the model's error, at one point (J,)."""

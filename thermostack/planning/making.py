@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from ..errors import InputError
 from ..measured.log import Log
 from ..measured.reading import Reading
 from ..prediction import DEFAULT_SOLVER, predict
+from ..propagate.sampling import check_count
 from ..stack.stack import Stack
 from ..units import ValueLike, parse
 from .holding import held_fixed
@@ -95,18 +96,24 @@ def plan(
     Raises
     ------
     InputError
-        Something else than two stacks that differ, a drop or noise that is not above zero, fewer than 50 tests.
+        Something else than two stacks of one part that differ, a drop or noise that is not above zero, fewer than 50
+        tests, counts that are no numbers of mounts, a seed that is no whole number.
     """
     for name, given in (("stack", stack), ("mod_stack", mod_stack)):
         if not isinstance(given, Stack):
             raise InputError(f"{type(given).__name__} is no stack", where=f"plan, {name}", expected="a Stack")
     if stack == mod_stack:
         raise InputError("the mod changes nothing", where="plan, mod_stack", expected="a stack that differs")
+    if stack.name != mod_stack.name:
+        raise InputError(
+            f"these are two parts: {stack.name!r} and {mod_stack.name!r}", where="plan, mod_stack",
+            expected="a mod of the stack, such as stack.replace(...)",
+        )  # fmt: skip
     if isinstance(tests, bool) or not isinstance(tests, int) or tests < 50:
         raise InputError(f"{tests!r} tests", where="plan, tests", expected="an integer of at least 50")
     if not isinstance(rank, bool):
         raise InputError(f"{rank!r} is no answer", where="plan, rank", expected="True or False")
-    numbers = _counts(counts)
+    numbers, seed = _counts(counts), check_count(seed, "plan, seed", least=0)
     spread = parse(BENCH if bench is None else bench, "temperature difference", "bench").si
     if spread < 0:
         raise InputError(f"{bench} is no scatter", where="bench", expected=f"such as '{BENCH}'")
@@ -148,10 +155,10 @@ def plan(
 
 
 def _counts(given: Sequence[int]) -> tuple[int, ...]:
-    numbers = tuple(sorted({*given}))
+    numbers = list(given) if isinstance(given, Iterable) else []
     if not numbers or not all(isinstance(n, int) and not isinstance(n, bool) and 1 <= n <= 50 for n in numbers):
-        raise InputError(f"{given!r}", where="plan, counts", expected="numbers of mounts from 1 to 50")
-    return numbers
+        raise InputError(f"{given!r}", where="plan, counts", expected="numbers of mounts from 1 to 50, such as (3, 5)")
+    return tuple(sorted({*numbers}))
 
 
 def _drops(given: Sequence[ValueLike] | ValueLike | None, predicted: float) -> tuple[float, ...]:
