@@ -196,3 +196,12 @@ def test_refused():
         check(State(PART, one), State(RELID, read(51.4)), solver="axisymmetric")
     with pytest.warns(ts.ThermostackWarning, match="relid was made from part by a mod, and yet stands first"):
         check(State(RELID, read(54.6)), State(PART, read(51.4)), **FAST)
+
+
+def test_as_little_as_the_draws_can_tell_is_a_bound():
+    """All of 1000 draws lie nearer than readings 40 K off: p is below 1/1001, and not that."""
+    found = check(State(PART, read(95)), State(RELID, read(51.4)), **FAST)
+    assert "(p < 0.001)" in str(found.contradiction)
+    assert "(p < 0.002)" in found.verdict.sentences[0]
+    usual = check(State(PART, read(54.6)), State(RELID, read(51.4)), **FAST)
+    assert "(p = " in str(usual.contradiction)

@@ -28,6 +28,8 @@ class Contradiction:
     data : int
     p : float
         Chance that readings of the described stack lie as far off or farther, from the draws.
+    least : float
+        The least that so many draws can tell.
     name : str
         Reading and sensor that stands out most against all others.
     read, expected, sd : float
@@ -37,6 +39,7 @@ class Contradiction:
     distance: float
     data: int
     p: float
+    least: float
     name: str
     read: float
     expected: float
@@ -53,7 +56,7 @@ class Contradiction:
         word = "contradict" if self.clear else "agree with"
         text = (
             f"All {self.data} readings together {word} the description: {format_number(self.distance, 3)} standard "
-            f"deviations off (p = {format_number(self.p, 2)})"
+            f"deviations off (p {'<' if self.p <= self.least else '='} {format_number(self.p, 2)})"
         )
         if self.data == 1:
             return f"{text}."
@@ -80,11 +83,12 @@ def contradiction_in(drawn: Drawn) -> Contradiction:
     apart = y - mean
     square = float(residual @ precision @ residual)
     simulated = np.einsum("sd,de,se->s", apart, precision, apart)
-    p = (int(np.sum(simulated >= square)) + 1) / (len(simulated) + 1)
+    least = 1 / (len(simulated) + 1)
+    p = (int(np.sum(simulated >= square)) + 1) * least
     sd = 1.0 / np.sqrt(np.diag(precision))
     off = (precision @ residual) * sd**2
     worst = int(np.argmax(np.abs(off) / sd))
     return Contradiction(
-        float(np.sqrt(square)), len(d), p, drawn.model.names[worst], float(d[worst]), float(d[worst] - off[worst]),
-        float(sd[worst]),
+        float(np.sqrt(square)), len(d), p, least, drawn.model.names[worst], float(d[worst]),
+        float(d[worst] - off[worst]), float(sd[worst]),
     )  # fmt: skip
