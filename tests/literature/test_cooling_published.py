@@ -1,12 +1,12 @@
 """Cooling side against published values, the libraries ht, fluids and CoolProp, and numerical solutions of our own."""
 
+import functools
 import math
 
 import fluids
 import ht
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from scipy import sparse
 from scipy.sparse.linalg import eigsh, splu
 
@@ -205,7 +205,16 @@ def test_radiator_of_the_reference():
 # -- boiling: nitrogen in ht
 
 
+@functools.cache
+def coolprop():
+    """Return the library's function; loaded only where it is asked, since that takes seconds."""
+    from CoolProp.CoolProp import PropsSI
+
+    return PropsSI
+
+
 def nitrogen():
+    PropsSI = coolprop()
     saturated = {name: PropsSI(key, "T", 77.355, "Q", q, "Nitrogen") for name, key, q in (
         ("liquid", "D", 0), ("vapour", "D", 1), ("sigma", "I", 0), ("mu", "V", 0), ("cp", "C", 0), ("k", "L", 0))}  # fmt: skip
     saturated["h"] = PropsSI("H", "T", 77.355, "Q", 1, "Nitrogen") - PropsSI("H", "T", 77.355, "Q", 0, "Nitrogen")
@@ -252,7 +261,7 @@ def test_coolants_against_coolprop(name):
             ("viscosity", "V", 5e-3),
         ):
             assert float(getattr(p, field)) == pytest.approx(
-                PropsSI(key, "T", T, "P", 101325, FLUIDS[name]), rel=tolerance
+                coolprop()(key, "T", T, "P", 101325, FLUIDS[name]), rel=tolerance
             ), (T, field)
 
 

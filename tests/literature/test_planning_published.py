@@ -4,32 +4,39 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from statsmodels.stats.power import NormalIndPower, TTestIndPower
 
 from thermostack.laws.soak import loop_time_constant, ramp_lag, slowest_time_bound, time_to_drift, time_to_within
 from thermostack.planning.power import normal_power, smallest_told, student_power
 
 
+@pytest.fixture(scope="module")
+def theirs():
+    """Return statsmodels.stats.power; loaded only where it is asked, since that takes seconds."""
+    from statsmodels.stats import power
+
+    return power
+
+
 @pytest.mark.parametrize("effect", [0.2, 0.8, 1.5, 3.0])
 @pytest.mark.parametrize("mounts", [1, 2, 3, 5, 8, 20])
-def test_known_scatter_is_the_normal_power(effect, mounts):
+def test_known_scatter_is_the_normal_power(theirs, effect, mounts):
     """Two independent samples of equal size, two-sided, alpha 0.05: statsmodels' NormalIndPower."""
-    theirs = NormalIndPower().power(effect, mounts, 0.05, ratio=1.0, alternative="two-sided")
-    assert normal_power(effect, np.sqrt(2 / mounts)) == pytest.approx(theirs, rel=1e-9)
+    known = theirs.NormalIndPower().power(effect, mounts, 0.05, ratio=1.0, alternative="two-sided")
+    assert normal_power(effect, np.sqrt(2 / mounts)) == pytest.approx(known, rel=1e-9)
 
 
 @pytest.mark.parametrize("effect", [0.2, 0.8, 1.5, 3.0])
 @pytest.mark.parametrize("mounts", [2, 3, 5, 8, 20])
-def test_scatter_from_the_mounts_is_students_power(effect, mounts):
+def test_scatter_from_the_mounts_is_students_power(theirs, effect, mounts):
     """The same by t, equal variances, where Welch's degrees of freedom are 2n − 2: statsmodels' TTestIndPower."""
-    theirs = TTestIndPower().power(effect, mounts, 0.05, ratio=1.0, alternative="two-sided")
-    assert student_power(effect * 0.7, 0.7, 0.7, mounts) == pytest.approx(theirs, rel=1e-7)
+    student = theirs.TTestIndPower().power(effect, mounts, 0.05, ratio=1.0, alternative="two-sided")
+    assert student_power(effect * 0.7, 0.7, 0.7, mounts) == pytest.approx(student, rel=1e-7)
 
 
 @pytest.mark.parametrize("mounts", [2, 4, 9])
-def test_smallest_drop_is_the_effect_that_statsmodels_solves_for(mounts):
-    normal = NormalIndPower().solve_power(nobs1=mounts, alpha=0.05, power=0.8, alternative="two-sided")
-    student = TTestIndPower().solve_power(nobs1=mounts, alpha=0.05, power=0.8, alternative="two-sided")
+def test_smallest_drop_is_the_effect_that_statsmodels_solves_for(theirs, mounts):
+    normal = theirs.NormalIndPower().solve_power(nobs1=mounts, alpha=0.05, power=0.8, alternative="two-sided")
+    student = theirs.TTestIndPower().solve_power(nobs1=mounts, alpha=0.05, power=0.8, alternative="two-sided")
     assert smallest_told(1.0, 1.0, mounts, known=True) == pytest.approx(normal, rel=1e-5)
     assert smallest_told(1.0, 1.0, mounts, known=False) == pytest.approx(student, rel=1e-5)
 

@@ -28,7 +28,7 @@ ICONS = re.compile(r"font-?awesome")
 """voila asks a network for two style sheets of icons; without one only the icons are missing."""
 
 
-def environment(folder, theme):
+def environment(folder):
     """Return the environment of a server that shares nothing with the user's own."""
     env = {k: v for k, v in os.environ.items() if not k.startswith(("JUPYTER", "IPYTHON"))}
     names = dict(JUPYTER_CONFIG_DIR="config", JUPYTER_DATA_DIR="data", JUPYTER_RUNTIME_DIR="run", HOME="home",
@@ -41,7 +41,6 @@ def environment(folder, theme):
     settings = {
         "@jupyterlab/apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
         "@jupyterlab/docmanager-extension/plugin": {"autosave": False},
-        "@jupyterlab/apputils-extension/themes": {"theme": theme},
     }
     for name, values in settings.items():
         file = folder / "settings" / f"{name}.jupyterlab-settings"
@@ -72,7 +71,7 @@ def wait_for(url, process, log):
 class Lab:
     """A JupyterLab on a copy of the notebooks and examples."""
 
-    def __init__(self, folder, theme="JupyterLab Light"):
+    def __init__(self, folder):
         self.folder, self.token = folder, secrets.token_hex(16)
         self.root = folder / "tree"
         self.root.mkdir()
@@ -89,7 +88,7 @@ class Lab:
                  f"--ServerApp.port={port}", "--ServerApp.port_retries=0", f"--IdentityProvider.token={self.token}",
                  f"--ServerApp.root_dir={self.root}", "--expose-app-in-browser", "--LabApp.extension_manager=readonly",
                  "--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"],
-                env=environment(folder, theme), cwd=self.root, stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT,
+                env=environment(folder), cwd=self.root, stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT,
             )  # fmt: skip
         wait_for(f"{self.base}/api/status?token={self.token}", self.process, log)
 
@@ -112,9 +111,11 @@ class Lab:
         )  # fmt: skip
         page.wait_for_function("p => __idle(p)", arg=notebook, timeout=60000)
 
-    def run(self, page, name):
+    def run(self, page, name, theme="JupyterLab Light"):
         """Open a notebook and run all of it; a cell that fails is an error."""
         self.open(page, name)
+        page.evaluate("theme => jupyterapp.commands.execute('apputils:change-theme', { theme })", theme)
+        page.wait_for_function("theme => document.body.dataset.jpThemeName === theme", arg=theme)
         assert page.evaluate("() => jupyterapp.commands.execute('notebook:run-all-cells')") is True
 
     def shut(self, page, name):
@@ -151,16 +152,8 @@ def chromium():
 
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
-    """Return a JupyterLab in the light theme."""
+    """Return a JupyterLab."""
     made = Lab(tmp_path_factory.mktemp("lab"))
-    yield made
-    made.close()
-
-
-@pytest.fixture(scope="session")
-def dark_lab(tmp_path_factory):
-    """Return a JupyterLab in the dark theme."""
-    made = Lab(tmp_path_factory.mktemp("dark"), "JupyterLab Dark")
     yield made
     made.close()
 
@@ -175,7 +168,7 @@ def voila(tmp_path_factory):
         process = subprocess.Popen(
             [sys.executable, "-m", "voila", str(ROOT / "notebooks" / "app.ipynb"), "--no-browser", "--Voila.ip=127.0.0.1",
              f"--port={port}"],
-            env=environment(folder, "JupyterLab Light"), cwd=folder, stdin=subprocess.DEVNULL, stdout=out,
+            env=environment(folder), cwd=folder, stdin=subprocess.DEVNULL, stdout=out,
             stderr=subprocess.STDOUT,
         )  # fmt: skip
     wait_for(f"http://127.0.0.1:{port}/voila/static/favicon.ico", process, log)

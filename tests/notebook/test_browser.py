@@ -186,9 +186,9 @@ def test_logs_are_uploaded_and_the_window_moved(lab, page):
     lab.shut(page, name)
 
 
-def test_dark_theme_and_a_narrow_page(dark_lab, page):
+def test_dark_theme_and_a_narrow_page(lab, page):
     page.set_viewport_size({"width": 1024, "height": 900})
-    dark_lab.run(page, "2-how-thin")
+    lab.run(page, "2-how-thin", "JupyterLab Dark")
     settled(page)
     assert page.evaluate("() => document.body.dataset.jpThemeLight") == "false"
     ink = page.evaluate("() => getComputedStyle(document.querySelector('.tst svg text')).fill")
@@ -211,7 +211,7 @@ def test_dark_theme_and_a_narrow_page(dark_lab, page):
     page.wait_for_function("v => document.querySelector(\".tst svg[aria-label^='Junction over']\").textContent.includes('now ' + v)",
                            arg=f"{figure(page, 'junction'):.1f}", timeout=20000)  # fmt: skip
     no_alert(page)
-    dark_lab.shut(page, "2-how-thin")
+    lab.shut(page, "2-how-thin")
 
 
 def test_regions_in_a_browser(lab, page):

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 
-nbformat = pytest.importorskip("nbformat")
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 FILES = sorted(NOTEBOOKS.glob("*.ipynb"))
 JOBS = [path for path in FILES if path.name[0].isdigit()]
@@ -17,13 +16,19 @@ IN_BROWSER = [
 HERE = FILES if not shutil.which("chromium") else [path for path in FILES if path not in IN_BROWSER]
 
 
+@pytest.fixture(scope="module")
+def nbformat():
+    """Return the library; loaded only where it is asked, since that takes seconds."""
+    return pytest.importorskip("nbformat")
+
+
 def test_there_are_some():
     assert {"start.ipynb", "app.ipynb"} < {path.name for path in FILES}
     assert len(JOBS) >= 4
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_no_outputs_are_kept(path):
+def test_no_outputs_are_kept(nbformat, path):
     notebook = nbformat.read(path, 4)
     nbformat.validate(notebook)
     for cell in notebook.cells:
@@ -35,14 +40,14 @@ def test_no_outputs_are_kept(path):
 
 
 @pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
-def test_each_job_closes_with_an_assertion_on_a_number(path):
+def test_each_job_closes_with_an_assertion_on_a_number(nbformat, path):
     code = [cell.source for cell in nbformat.read(path, 4).cells if cell.cell_type == "code"]
     asserted = [node for node in ast.walk(ast.parse(code[-1])) if isinstance(node, ast.Assert)]
     assert any(isinstance(n, ast.Constant) and isinstance(n.value, float | int) for a in asserted for n in ast.walk(a))
 
 
 @pytest.mark.parametrize("path", JOBS, ids=lambda path: path.stem)
-def test_the_start_page_leads_to_each_job(path):
+def test_the_start_page_leads_to_each_job(nbformat, path):
     assert f"]({path.name})" in nbformat.read(NOTEBOOKS / "start.ipynb", 4).cells[0].source
 
 
@@ -52,7 +57,7 @@ def test_some_run_in_a_browser():
 
 @pytest.mark.parametrize("path", HERE, ids=lambda path: path.stem)
 @pytest.mark.filterwarnings("default")
-def test_it_runs_from_top_to_bottom(path, monkeypatch):
+def test_it_runs_from_top_to_bottom(nbformat, path, monkeypatch):
     monkeypatch.delenv("MPLBACKEND", raising=False)  # a notebook chooses its own, which shows pictures
     client = pytest.importorskip("nbclient")
     notebook = nbformat.read(path, 4)
