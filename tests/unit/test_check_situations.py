@@ -181,7 +181,7 @@ def test_evidence_that_is_known_badly_points_to_nothing():
     assert rough.rough[0] is first
     assert rough.pointed_to is None
     assert "evidence is known to 300 only" in rough.conclusion
-    far = replace(found[DESCRIBED], error=300.0, log_evidence=first.log_evidence - 1e4)
+    far = replace(found[DESCRIBED], error=47958.0, log_evidence=first.log_evidence - 1e3)
     others = tuple(far if r.name == DESCRIBED else r for r in found.ranked)
     assert replace(found, ranked=others).rough == (), "it is far behind, whatever its error"
 

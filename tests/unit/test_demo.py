@@ -93,3 +93,28 @@ def test_leakage_saves_what_it_says(demo):
         "too-large", "after", demo.full_power("too-large", "after")
     )
     assert 1 - demo.full_power("too-large", "after") / 210 == pytest.approx(0.005 * cooler, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("story", "cause", "words"),
+    [
+        (
+            "too-large",
+            "void in a corner of the first joint",
+            "The readings point to “void in a corner of the first joint”",
+        ),
+        ("too-small", "lid standing on its rim", "Cannot tell: the described stack keeps"),
+    ],
+)
+def test_the_check_finds_what_was_planted(example, story, cause, words):
+    before, after = ts.read_variants(example.HERE / "demo" / "part.toml")
+    found = ts.check(
+        *(
+            ts.State(stack, *(reading for _, reading in example.readings(story, name)))
+            for stack, name in ((before, "before"), (after, "after"))
+        ),
+        draws=0,
+    )
+    assert found.verdict.finding == "not explained"
+    assert found.causes.ranked[0].name == cause
+    assert found.causes.conclusion.startswith(words)

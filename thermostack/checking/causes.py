@@ -36,12 +36,14 @@ DESCRIBED_ODDS = 1.0
 """Prior odds of the described stack against all causes together: even (assumed)."""
 POINTS, LEFT = 0.5, 0.05
 """A group is pointed to if it has at least this probability, and the described stack at most this, at every scale."""
+NAMED = 4
+"""So many of a group are named in a sentence; the table names all."""
 MENTIONED = 0.3
 """Probability from which it is said what came besides a cause, were it the cause."""
 SURELY = 0.95
 """Probability from which it counts as there whichever of a group is the case."""
-ROUGH = 1.0
-"""Error of ln evidence from which it orders causes no more."""
+ROUGH, BEHIND = 1.0, 30.0
+"""Error of ln evidence from which it orders causes no more; and how far behind the first it does not matter."""
 PLAUSIBLE = 0.05
 """A cause less probable than this share of the best of its group is not among those that cannot be split from it."""
 
@@ -129,6 +131,12 @@ class Group:
         """Names of its members."""
         return " / ".join(member.name for member in self.members)
 
+    @property
+    def short(self) -> str:
+        """Names of the most probable members, and how many others there are."""
+        names = [member.name for member in self.members]
+        return " / ".join(names if len(names) <= NAMED + 1 else [*names[:NAMED], f"{len(names) - NAMED} others"])
+
 
 @dataclass(frozen=True, eq=False)
 class Causes:
@@ -181,10 +189,9 @@ class Causes:
 
     @property
     def rough(self) -> tuple[Ranked, ...]:
-        """Those that could come first as well, by the error of their evidence; empty where evidence is known well."""
-        top = max(self.ranked, key=lambda r: r.log_evidence)
-        least = top.log_evidence - (2.0 * top.error if top.error > ROUGH else 0.0)
-        return tuple(r for r in self.ranked if r.error > ROUGH and r.log_evidence + 2.0 * r.error >= least)
+        """The first, and those near it, whose evidence is hardly known; empty where evidence is known well."""
+        least = max(r.log_evidence for r in self.ranked) - BEHIND
+        return tuple(r for r in self.ranked if r.error > ROUGH and r.log_evidence >= least)
 
     @property
     def conclusion(self) -> str:
@@ -201,7 +208,7 @@ class Causes:
         if self.pointed_to is None:
             return (
                 f"Cannot tell: the described stack keeps {_span(described.low, described.high)}, and of "
-                f"what else it could be “{best.name}” comes first with {span}."
+                f"what else it could be “{best.short}” comes first with {span}."
                 if best.members[0].name != DESCRIBED
                 else f"Cannot tell that anything else is the case: the described stack comes first with {span}."
             )
@@ -209,7 +216,7 @@ class Causes:
         if len(best.members) > 1 and len(came) == 1 and "" not in came:
             return f"The readings point to {came.pop()} ({span}); whether anything else came with it they do not tell."
         if len(best.members) > 1:
-            return f"The readings point to one of these, which they cannot split ({span} together): {best.name}."
+            return f"The readings point to one of these, which they cannot split ({span} together): {best.short}."
         return f"The readings point to “{best.name}” ({span})."
 
     @cached_property
