@@ -81,13 +81,16 @@ class State:
         Parameters
         ----------
         first : State, optional
-            The first of the states that this one is of: what its labels name is meant here too, as long as the joints
-            that a remount makes anew are still the same.
+            An earlier state in which the joints that a remount makes anew were the same: what its labels name is meant
+            here too.
         """
         labels = dict.fromkeys(reading.mount for reading in self.readings)
         described = {self.readings[0].mount}
-        if first is not None and first.readings[0].mount and mount_of(first.stack) == mount_of(self.stack):
-            described = {first.readings[0].mount, ""}
+        if first is not None and mount_of(first.stack) == mount_of(self.stack):
+            known = [reading.mount for reading in first.readings]
+            described = {known[0]} if "" in known else {known[0], ""}
+            if not known[0] and self.readings[0].mount not in known:
+                described.add(self.readings[0].mount)  # the one mount before had no label
         for number, label in enumerate(labels):
             stack = self.stack if label in described else _mounted_again(self.stack, label)
             if len(labels) > 1 or stack is not self.stack:
@@ -99,6 +102,12 @@ def mount_of(stack: Stack) -> dict[str, str]:
     """Return the tokens of the joints that a remount makes anew, by name."""
     again = {part.name: part for part in stack.remounted().parts()}
     return {p.name: p.mount for p in stack.parts() if isinstance(p, Interface) and p != again[p.name]}
+
+
+def _with_its_mount(states: Sequence[State], stack: Stack) -> State | None:
+    """Return the first of some states whose cold plate sits on the joints of this stack."""
+    own = mount_of(stack)
+    return next((state for state in states if mount_of(state.stack) == own), None)
 
 
 def _mounted_again(stack: Stack, label: str) -> Stack:
@@ -122,6 +131,8 @@ class Measured:
         Which state it is of, and which variant predicts it.
     name : str
         For lists: the state's label with level and mount.
+    mount : str
+        Names the mount by what was made anew for it: alike where the cold plate stayed on.
     probes : tuple of str
         Sensor of the stack (as its readings are named) for each sensor of the reading.
     regression : ndarray, shape (sensors, 2)
@@ -136,6 +147,7 @@ class Measured:
     state: int
     variant: int
     name: str
+    mount: str
     probes: tuple[str, ...]
     regression: Float
     covariance: Float
@@ -312,8 +324,9 @@ def states_model(states: Sequence[State], solver: str = "layered", *, emulate: b
     mounts = [
         (i, _without_radiator(stack), readings)
         for i, state in enumerate(states)
-        for stack, readings in state.mounts(states[0])
+        for stack, readings in state.mounts(_with_its_mount(states[:i], state.stack))
     ]
+    _check_labels(states)
     stacks = [stack for _, stack, _ in mounts]
     readings = [reading for _, _, group in mounts for reading in group]
     coolants = [reading.coolant for reading in readings]
@@ -357,6 +370,18 @@ def _without_radiator(stack: Stack) -> Stack:
     return stack if coolant.radiator is None else stack.swap(coolant.name, [replace(coolant, radiator=None)])
 
 
+def _check_labels(states: Sequence[State]) -> None:
+    """Refuse two stacks under one label."""
+    stacks = dict[str, Stack]()
+    for state in states:
+        if stacks.setdefault(state.stack.label, state.stack) != state.stack:
+            raise InputError(
+                f"two stacks are both called {state.stack.label!r}",
+                where="states",
+                expected="a name for each, such as stack.named('remounted')",
+            )
+
+
 def _named_apart(measured: Sequence[Measured]) -> list[Measured]:
     """Return readings by names of their own: with their source where level and mount are the same in two states."""
     names = [each.name for each in measured]
@@ -384,7 +409,8 @@ def _measured(reading: Reading, stack: Stack, label: str, state: int, variant: i
     # e_sensors given (e_power, e_coolant) = root z is (C_sr root⁻ᵀ) z, and what is left is independent of z
     regression = np.asarray(np.linalg.solve(root, C[run, : len(reading.sensors)]).T)
     left = np.asarray(C[: len(reading.sensors), : len(reading.sensors)] - regression @ regression.T)
-    return Measured(reading, state, variant, name, _probes(reading, stack), regression, left, root)
+    mount = ", ".join(f"{joint}@{token}" for joint, token in sorted(mount_of(stack).items()))
+    return Measured(reading, state, variant, name, mount, _probes(reading, stack), regression, left, root)
 
 
 def _probes(reading: Reading, stack: Stack) -> tuple[str, ...]:

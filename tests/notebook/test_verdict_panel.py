@@ -108,8 +108,25 @@ def test_what_is_shown_is_said_to_be_old(checked):
     checked.bench.reset()
     checked.known[0].value = 0.5
     assert "check again" in checked.status.value
+    assert checked.export.button.disabled
     checked.known[0].value = 2.0
     assert "Checked" in checked.status.value
+    assert not checked.export.button.disabled
+
+
+def test_a_log_that_is_lost_leaves_no_verdict_to_publish(checked, monkeypatch):
+    def lost():
+        raise ts.InputError("no log after", where="logs")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(checked, "_ask", lost)
+        checked._changed()
+    assert "Nothing to check yet" in checked.status.value
+    assert "tst-stale" in checked.said._dom_classes
+    assert checked.export.button.disabled
+    checked._changed()
+    assert "tst-stale" not in checked.said._dom_classes
+    assert not checked.export.button.disabled
 
 
 def test_what_is_known_of_sensors_and_meter(checked):

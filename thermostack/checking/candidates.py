@@ -13,7 +13,7 @@ from scipy import linalg
 from ..measured.reading import Reading
 from ..stack.parts import Layer
 from ..states import Measured, State, StatesModel, states_model
-from .cause import Departure, Misreading, Where
+from .cause import Departure, Misreading, Where, acts_on
 from .causes import Causes
 from .departed import UPPER
 from .effect import Effect, unlisted
@@ -102,7 +102,7 @@ class _Twin:
         y, slopes = self.scored.linearised(self.point[None])
         self.base, self.slopes = y[0] - slopes[0] @ self.point, slopes[0]
         self.y = y[0]
-        mounts = frozenset(each.reading.mount for each in self.model.measured)
+        mounts = frozenset(each.mount for each in self.model.measured)
         self.effects = causes.effects.on(self.wide, mounts)
         last = len(self.model.states) - 1
         self.after = np.concatenate([np.full(len(each.probes), each.state == last) for each in self.wide.measured])
@@ -178,20 +178,26 @@ def _asked(model: StatesModel) -> Iterator[Asked]:
         mine = [each for each in model.measured if each.state == state]
         one = max(mine, key=lambda each: each.reading.power).reading
         levels = {each.reading.level for each in mine}
+        source = f"{AGAIN}, {word}"
 
-        def at(share: float, text: str, one: Reading = one) -> Reading:
+        def at(share: float, text: str, one: Reading = one, source: str = source) -> Reading:
             means = one.means.copy()
             means[:-2] = one.coolant + share * one.rise
             means[-2] *= share
             scale = np.ones(len(means))
             scale[-2] = share
             return replace(
-                one, means=means, covariance=one.covariance * np.outer(scale, scale), level=text, source=AGAIN, flags=()
+                one,
+                means=means,
+                covariance=one.covariance * np.outer(scale, scale),
+                level=text,
+                source=source,
+                flags=(),
             )
 
         yield (
             f"remount the cold plate, {word}", state,
-            replace(one, mount=AGAIN, source=AGAIN, level=f"{one.level} again"),
+            replace(one, mount=AGAIN, source=source, level=f"{one.level} again"),
             "new paste, the same load and soak; no other joint is opened", when,
         )  # fmt: skip
         if not any(each.reading.power < 0.7 * one.power for each in mine):
@@ -206,7 +212,7 @@ def _asked(model: StatesModel) -> Iterator[Asked]:
             yield f"idle, {word}", state, at(IDLE_SHARE, "idle"), "ten minutes without load", when
         yield (
             f"a longer log, {word}", state,
-            replace(one, covariance=one.covariance / LONGER, level=f"{one.level} longer", source=AGAIN),
+            replace(one, covariance=one.covariance / LONGER, level=f"{one.level} longer", source=source),
             f"{LONGER:.0f} times as long, probes and meter read anew", when,
         )  # fmt: skip
 
@@ -260,8 +266,7 @@ def _lid(
         w = [i for i, e in enumerate(twin.active) if e.cause == c].index(twin.active.index(effect))
         way = ways[w]
         out = np.zeros((len(effect.edges), 1))
-        on = way.where == "both" or (way.where == "after") == (each.state == last)
-        if not on or (way.mount is not None and way.mount != each.reading.mount):
+        if not acts_on(way, each, last):
             return out
         if isinstance(way, Departure):
             column = twin.causes.effects.sensors[each.state].index(UPPER + lid)

@@ -272,13 +272,13 @@ def acts_on(way: Way, each: Measured, last: int, mounts: frozenset[str] | None =
     last : int
         Number of the state after the mod; all others are before it.
     mounts : frozenset of str, optional
-        Labels of the mounts that were; what is tied to a mount is not in any other.
+        The mounts that were (`Measured.mount`); what is tied to a mount is not in any other.
     """
     if way.where != "both" and (way.where == "after") != (each.state == last):
         return False
     if way.mount is not None:
-        return each.reading.mount == way.mount
-    return way.tied != "mount" or mounts is None or each.reading.mount in mounts
+        return way.mount in (each.mount, each.reading.mount)
+    return way.tied != "mount" or mounts is None or each.mount in mounts
 
 
 def with_extra_resistance(stack: Stack, joint: str, extra: float) -> Stack:

@@ -42,8 +42,9 @@ MENTIONED = 0.3
 """Probability from which it is said what came besides a cause, were it the cause."""
 SURELY = 0.95
 """Probability from which it counts as there whichever of a group is the case."""
-ROUGH, BEHIND = 1.0, 30.0
-"""Error of ln evidence from which it orders causes no more; and how far behind the first it does not matter."""
+ROUGH, BEHIND, REACHES = 1.0, 10.0, 3.0
+"""Error of ln evidence from which it may not order causes, if so many of it reach from one to the other; and how far
+behind the first it does not matter."""
 PLAUSIBLE = 0.05
 """A cause less probable than this share of the best of its group is not among those that cannot be split from it."""
 
@@ -190,8 +191,13 @@ class Causes:
     @property
     def rough(self) -> tuple[Ranked, ...]:
         """The first, and those near it, whose evidence is hardly known; empty where evidence is known well."""
-        least = max(r.log_evidence for r in self.ranked) - BEHIND
-        return tuple(r for r in self.ranked if r.error > ROUGH and r.log_evidence >= least)
+        first, second = sorted((r.log_evidence for r in self.ranked), reverse=True)[:2]
+
+        def may_differ(r: Ranked) -> bool:
+            gap = first - r.log_evidence if r.log_evidence < first else first - second
+            return r.error > ROUGH and REACHES * r.error >= gap and first - r.log_evidence <= BEHIND
+
+        return tuple(r for r in self.ranked if may_differ(r))
 
     @property
     def conclusion(self) -> str:

@@ -95,7 +95,7 @@ class Effects:
         ----------
         model : StatesModel
         mounts : frozenset of str, optional
-            Labels of the mounts that were, where the model holds readings that were not taken.
+            The mounts that were (`Measured.mount`), where the model holds readings that were not taken.
         """
         found = []
         for c, cause in enumerate(self.causes):

@@ -148,10 +148,11 @@ class Check:
         """What became of the power, in a sentence: leakage that fell, or another power."""
         model, drops = self.model, self.drawn.drops
         power = [
-            float(np.mean([model.measured[i].reading.power for i in group])) for group in (drops.before, drops.after)
+            sum(share * model.measured[i].reading.power for i, share in group.items())
+            for group in (drops.before, drops.after)
         ]
         u = [
-            math.sqrt(sum(model.measured[i].reading["power"][1] ** 2 for i in group)) / len(group)
+            math.sqrt(sum((share * model.measured[i].reading["power"][1]) ** 2 for i, share in group.items()))
             for group in (drops.before, drops.after)
         ]
         cooler = self.drop("equal workload").measured

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from ..stack.inputs import class_row
 from ..stack.parts import Die, Interface, Layer, Patch, PowerMap, Region
 from ..stack.stack import Stack
-from ..states import StatesModel
+from ..states import Measured, StatesModel
 from ..units import Value
 from .cause import (
     Cause,
@@ -116,9 +116,10 @@ def _made_anew(after: Stack, new: Interface, places: bool) -> Iterator[Cause]:
 
 
 def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[Cause]:
-    old, new = mounted_joint(before), mounted_joint(after)
+    old, last = mounted_joint(before), len(model.states) - 1
+    here, there = ({each.mount for each in model.measured if (each.state == last) == late} for late in (False, True))
+    kept = not here.isdisjoint(there)  # the cold plate stayed on
     if old is not None and not _has_bad_mounts(before, old):
-        kept = old == new
         yield Cause(
             f"{old.name} badly seated" + (" before" if not kept else ""),
             f"The {old.name} under the cold plate was thick or unevenly pressed"
@@ -127,11 +128,9 @@ def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[C
             source="bad joints of this class have 25 to 120 where 6 to 25 are usual (practice)",
             ways=(Departure("both" if kept else "before", _extra(old.name), tied="mount", joint=old.name),),
         )  # fmt: skip
-    mounts = old, new
     old, new = upper_joint(before), upper_joint(after)
-    if new is not None and new != old:
-        here = resistance_at_centre(after, new.name)
-        most = min(3e-6, 0.5 * here)
+    if new is not None and not kept:
+        most = min(3e-6, 0.5 * resistance_at_centre(after, new.name))
         yield Cause(
             f"{new.name} better seated after",
             f"The {new.name} under the cold plate was better pressed or spread after the mod than is usual.",
@@ -140,6 +139,7 @@ def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[C
             source="less resistance; down to half of the class's median (assumed)",
             ways=(Departure("after", _extra(new.name, -1.0), tied="mount", joint=new.name),),
         )  # fmt: skip
+    if new is not None and new != old:
         filling = _conductivity(after, new)
         yield Cause(
             "lid flatness changed",
@@ -153,7 +153,7 @@ def _upper_joints(before: Stack, after: Stack, model: StatesModel) -> Iterator[C
                 ),
             ),
         )  # fmt: skip
-    yield from _bad_mount(model, *mounts)
+    yield from _bad_mount(model)
 
 
 def _has_bad_mounts(stack: Stack, joint: Interface) -> bool:
@@ -161,34 +161,31 @@ def _has_bad_mounts(stack: Stack, joint: Interface) -> bool:
     return any(entry.path == f"{joint.name}.mount" and entry.bad is not None for entry in stack.inputs())
 
 
-def _bad_mount(model: StatesModel, old: Interface | None, new: Interface | None) -> Iterator[Cause]:
+def _bad_mount(model: StatesModel) -> Iterator[Cause]:
     last = len(model.states) - 1
-    ways: list[Departure] = []
-    before, after = (
-        dict.fromkeys(each.reading.mount for each in model.measured if (each.state == last) == is_last)
-        for is_last in (False, True)
-    )
-    both = dict.fromkeys(label for label in before if label in after) if old == new else {}
-    sides: tuple[tuple[Interface | None, Where, dict[str, None], Stack], ...] = (
-        (old, "both", both, model.states[0].stack), (old, "before", before, model.states[0].stack),
-        (new, "after", after, model.states[-1].stack),
-    )  # fmt: skip
-    for joint, where, labels, stack in sides:
-        if joint is None or _has_bad_mounts(stack.uncalibrated, joint):
+    mounts: dict[str, list[Measured]] = {}
+    for each in model.measured:
+        mounts.setdefault(each.mount, []).append(each)
+    ways: dict[str, Departure] = {}
+    for mount, of in mounts.items():
+        stack = model.states[of[0].state].stack.uncalibrated
+        joint = mounted_joint(stack)
+        if joint is None or _has_bad_mounts(stack, joint):
             continue
-        for label in labels:
-            if where == "both" or label not in both:
-                told = ", ".join([*([where] if where != "both" else []), *([f"mount {label}"] if label else [])])
-                ways.append(
-                    Departure(where, _extra(joint.name), told or "before and after", label, "mount", joint.name)
-                )
+        late = {each.state == last for each in of}
+        where: Where = "both" if len(late) == 2 else "after" if True in late else "before"
+        label = next((f"mount {each.reading.mount}" for each in of if each.reading.mount), "")
+        told = ", ".join(text for text in ("" if where == "both" else where, label) if text) or "before and after"
+        if told in ways:
+            told = f"{told}, {stack.label}"
+        ways[told] = Departure(where, _extra(joint.name), told, mount, "mount", joint.name)
     if ways:
         yield Cause(
             "one bad mount",
             "In one of the mounts the cold plate sat badly: tilted, low in a corner, or on a crumb.",
             size="12 mm^2*K/W", largest="60 mm^2*K/W",
             source="one mount in eight is bad, with about twice the resistance (practice)", chance=1 / 8,
-            ways=tuple(ways),
+            ways=tuple(ways.values()),
         )  # fmt: skip
 
 

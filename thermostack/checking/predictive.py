@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from ..errors import InputError, SolveError
 from ..inference import Posterior
 from ..measured.reading import Reading
-from ..states import StatesModel, mount_of
+from ..states import StatesModel
 
 __all__ = ["Drawn", "Drops", "Given", "coolant_rows", "drawn", "drops_of"]
 
@@ -39,16 +39,16 @@ class Drops:
     ----------
     sensors : tuple of str
         That every reading used has.
-    before, after : tuple of int
-        Readings used, by number.
+    before, after : mapping of int to float
+        Readings used, by number, with their shares of the mean.
     weights : ndarray, shape (2, sensors, D)
         Of the rises over the coolant as read: at equal power (rises per watt times the baseline's power), and at equal
         workload (coolants and powers as they were).
     """
 
     sensors: tuple[str, ...]
-    before: tuple[int, ...]
-    after: tuple[int, ...]
+    before: Mapping[int, float]
+    after: Mapping[int, float]
     weights: Float
 
     def of(self, shown: Float, coolant: Float) -> Float:
@@ -83,32 +83,46 @@ def drops_of(model: StatesModel, level: str | None = None) -> Drops:
                 expected="readings before and after at one level: reading.labelled(level=…)",
             )
         groups.append(same)
+    groups = _common_mounts(model, groups)
+    shares = [_shares(model, group) for group in groups]
     probes = [set(model.measured[i].probes) for group in groups for i in group]
     common = [p for p in model.measured[groups[0][0]].probes if all(p in each for each in probes)]
     if not common:
         raise InputError("no sensor that was read before and after", where="check", expected="one sensor at least")
     names = dict(zip(model.measured[groups[0][0]].probes, model.measured[groups[0][0]].reading.sensors, strict=True))
-    power = float(np.mean([model.measured[i].reading.power for i in groups[0]]))
+    power = sum(s * model.measured[i].reading.power for i, s in zip(groups[0], shares[0], strict=True))
     weights = np.zeros((2, len(common), len(model.observed)))
-    for group, sign in zip(groups, (1.0, -1.0), strict=True):
-        for i in group:
+    for group, own, sign in zip(groups, shares, (1.0, -1.0), strict=True):
+        for i, share in zip(group, own, strict=True):
             each = model.measured[i]
             for m, probe in enumerate(common):
                 row = model.rows[i].start + each.probes.index(probe)
-                weights[0, m, row] = sign / len(group) * power / each.reading.power
-                weights[1, m, row] = sign / len(group)
-    return Drops(tuple(names[p] for p in common), tuple(groups[0]), tuple(groups[1]), weights)
+                weights[0, m, row] = sign * share * power / each.reading.power
+                weights[1, m, row] = sign * share
+    before, after = (dict(zip(group, own, strict=True)) for group, own in zip(groups, shares, strict=True))
+    return Drops(tuple(names[p] for p in common), before, after, weights)
 
 
 def _under_one_mount(model: StatesModel, ends: tuple[int, int]) -> list[list[int]]:
     """Return the readings of two states; only those of mounts that both have, if there are any."""
-    mount = [mount_of(model.variants[each.variant].stack) for each in model.measured]
     under = [[i for i, each in enumerate(model.measured) if each.state == state] for state in ends]
+    return _common_mounts(model, under)
+
+
+def _common_mounts(model: StatesModel, groups: list[list[int]]) -> list[list[int]]:
+    """Return of two groups of readings those of mounts that both have, if there are any; else all."""
+    mount = [each.mount for each in model.measured]
     kept = [
         [i for i in mine if any(mount[i] == mount[j] for j in other)]
-        for mine, other in zip(under, under[::-1], strict=True)
+        for mine, other in zip(groups, groups[::-1], strict=True)
     ]
-    return kept if all(kept) else under
+    return kept if all(kept) else groups
+
+
+def _shares(model: StatesModel, group: list[int]) -> list[float]:
+    """Return by how much each reading of a group counts: mounts alike, and readings of a mount alike."""
+    mount = [model.measured[i].mount for i in group]
+    return [1.0 / (len(set(mount)) * mount.count(each)) for each in mount]
 
 
 def _level(model: StatesModel, under: list[list[int]]) -> str | None:

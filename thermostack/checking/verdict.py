@@ -134,7 +134,7 @@ def hottest(drawn: Drawn) -> str:
     rises = np.zeros(len(drops.sensors))
     for i in drops.before:
         each = model.measured[i]
-        first = model.measured[drops.before[0]]
+        first = model.measured[next(iter(drops.before))]
         for m, sensor in enumerate(drops.sensors):
             probe = first.probes[first.reading.sensors.index(sensor)]
             rises[m] += each.reading.rise[each.probes.index(probe)] / each.reading.power

@@ -50,7 +50,9 @@ class Export:
         self.path: Path | None = None
 
     def offer(self, ready: bool) -> None:
-        """Let the button be pressed, or not; a link to an older page goes away."""
+        """Let the button be pressed, or not; when that changes, a link to an older page goes away."""
+        if self.button.disabled != ready:
+            return
         self.button.disabled = not ready
         self.link.value = ""
         self.path = None

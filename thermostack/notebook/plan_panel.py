@@ -95,8 +95,9 @@ class PlanPanel(Frame):
                 self._say("What is shown is of other stacks: plan again.")
             elif self._asked is None:
                 self._say("Takes some five seconds: tests are simulated with the scatter of their mounts.")
-            else:
-                self._say(self.plan.notes[1] if self.plan else "")
+            elif self.plan is not None:
+                self.export.offer(True)
+                self._say(self.plan.notes[1])
 
     def _say(self, text: str) -> None:
         self.status.value = f'<div class="tst-status" role="status">{html.escape(text)}</div>'
@@ -120,7 +121,6 @@ class PlanPanel(Frame):
                 self._asked, self.plan = asked, found
                 self.button.disabled = False
                 self._show(found)
-                self.export.offer(True)
                 self._changed()
 
             self._work.ask(work, arrived, self._failed)

@@ -41,6 +41,7 @@ STEPS = (
     "2 of 3: what each cause would have shown …",
     "3 of 3: what the next measurement would tell …",
 )
+PART = "Stopped. What is shown is not all of it: check again."
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,7 @@ class VerdictPanel(Frame):
         self._choices = choices
         self._work = Latest("asked", pause=0.0)
         self._asked: _Asked | None = None
+        self._whole = False
         self.check: Check | None = None
         names = self._names()
         variants = [(label, i) for i, label in enumerate(self.bench.labels)]
@@ -156,6 +158,7 @@ class VerdictPanel(Frame):
         except InputError as missing:
             self._say(f"Nothing to check yet: {missing}")
             self.button.disabled = True
+            self._dim(self._asked is not None)
             return
         self.button.disabled = False
         stale = self._asked is not None and asked != self._asked
@@ -164,8 +167,11 @@ class VerdictPanel(Frame):
             self._say("Takes some ten seconds; the verdict comes first, then causes, then what to measure next.")
         elif stale:
             self._say("What is shown is of other stacks or readings: check again.")
-        else:
+        elif self._whole:
+            self.export.offer(True)
             self._say(self._told())
+        else:
+            self._say(PART)
 
     def _told(self) -> str:
         assert self._asked is not None
@@ -188,7 +194,7 @@ class VerdictPanel(Frame):
         with self.alert.guard():
             asked = self._ask()
             states = self._states(asked)
-            self._asked, self.check = asked, None
+            self._asked, self.check, self._whole = asked, None, False
             for shown in (self.figures, self.said, self.picture, self.drops, self.causes, self.next):
                 shown.value = ""
             self._dim(False)
@@ -249,8 +255,7 @@ class VerdictPanel(Frame):
             f'<h4>What to measure next</h4><div class="tst-scroll">{short._repr_html_()}</div>'
             f"{foldable('With what each outcome would mean', table)}"
         )
-        self.stop.disabled = True
-        self.export.offer(True)
+        self.stop.disabled, self._whole = True, True
         self._changed()
 
     def _failed(self, error: Exception) -> None:
@@ -262,7 +267,7 @@ class VerdictPanel(Frame):
         """Drop what is being worked out; what has come stays."""
         self._work.cancel()
         self.stop.disabled, self.button.disabled = True, False
-        self._say("Stopped. What is shown is not all of it: check again." if self.check else "Stopped.")
+        self._say(PART if self.check else "Stopped.")
         self._asked = None if self.check is None else self._asked
 
     # -- the page
