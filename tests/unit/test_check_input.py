@@ -9,6 +9,7 @@ import pytest
 
 import thermostack as ts
 from thermostack.checking import Cause, Departure, Misreading, check, with_extra_resistance
+from thermostack.checking.candidates import candidates_of
 from thermostack.checking.effect import effects_of
 from thermostack.checking.information import Information
 from thermostack.checking.ranking import NextMeasurement, NextMeasurements
@@ -252,3 +253,19 @@ def test_what_is_impossible_stays_so_without_a_warning(nu):
         for t in (0.0, 0.5, 1.0):
             assert target.tempered(np.array([-np.inf, -3.0]), np.array([0.0, -1.0]), t)[0] == -np.inf
     assert target.tempered(np.array([-np.inf, -3.0]), np.array([0.0, -1.0]), 1.0)[1] == pytest.approx(-3.0)
+
+
+def test_one_of_two_sensors_that_misreads_is_half_of_their_mean():
+    """Power off, both sensors' mean against the coolant: the new error shows by half, a kelvin a kelvin of both."""
+    one, both = (
+        Cause(
+            name, "A sensor reads otherwise.", size="2 K", largest="10 K", source="invented",
+            ways=Misreading("after", "sensors", sensors=sensors),
+        )
+        for name, sensors in (("one of two", ("core 1",)), ("both of two", ()))
+    )  # fmt: skip
+    found = check(*pair(CORES, CORES), causes=[one, both], **FAST).causes
+    off = next(c for c in candidates_of(found) if c.name.startswith("power off"))
+    of = {found.effects.causes[e.cause].name: i for i, e in enumerate(found.active)}
+    for name, share in (("one of two", 0.5), ("both of two", 1.0)):
+        assert off.shifts[of[name]][:, -1] == pytest.approx(share * found.active[of[name]].edges)
