@@ -55,7 +55,7 @@ class Departure:
     told : str
         Which way this is, for words: "lower left corner".
     mount : str or None
-        Only under the mount of this label.
+        Only under the mount of this label, or of this `Measured.mount`.
     tied : {"part", "mount", "bench"}
         What it stays with: the part, one making of the joints above it, or the bench and the kind of part: then it is
         there with a second part as well.
@@ -95,7 +95,7 @@ class Misreading:
     sensors : tuple of str
         Only these of the die's sensors, by the names that they have in the readings; all if none.
     mount : str or None
-        Only under the mount of this label.
+        Only under the mount of this label, or of this `Measured.mount`.
     tied : {"part", "mount", "bench"}
         As for `Departure`.
     """
